@@ -1,0 +1,150 @@
+//! An outlet of a cooling machine for every cooled visit.
+//!
+//! Decides which machine serves whom, and where machines move; changes no time of any visit.
+
+mod greedy;
+mod holds;
+mod outlets;
+mod placement;
+mod sessions;
+
+use self::greedy::place_in_turn;
+use self::outlets::hand_out;
+use self::placement::{Placement, cap_is_free, changes_of_bay, score, served_by};
+use self::sessions::Sessions;
+use crate::clock::Span;
+use crate::plan::DayPlan;
+use crate::unit_rules::{BayIndex, MachineIndex};
+use crate::validate::DayList;
+
+/// Who is cooled by which outlet, in the order of [`DayList::visits`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Allocation {
+    /// One entry a visit: its outlet, or why it has none.
+    pub visits: Vec<Cooling>,
+    /// Machines' changes of bay, by time, then machine.
+    pub moves: Vec<Move>,
+    /// What the plan is worth, and what is proven of it.
+    pub worth: Worth,
+}
+
+/// What became of a visit's cooling.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cooling {
+    /// The patient is not cooled.
+    NotWanted,
+    /// The patient has this outlet.
+    Outlet(OutletHold),
+    /// The patient has none.
+    Without(Reason),
+}
+
+/// An outlet taken for a patient, clean-down included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct OutletHold {
+    /// The machine.
+    pub machine: MachineIndex,
+    /// The outlet, from 1.
+    pub number: u8,
+    /// From `cooling_on` until it is clean again.
+    pub span: Span,
+}
+
+/// Why a cooled patient has no outlet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reason {
+    /// Every outlet that could serve the bay is taken at some minute of the time needed.
+    NoOutletFree,
+    /// Every cap of the size is taken at some minute of the time needed, or there is none.
+    NoCapFree,
+}
+
+/// A machine's change of bay.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Move {
+    /// The machine.
+    pub machine: MachineIndex,
+    /// The bay it leaves.
+    pub from: BayIndex,
+    /// The bay it goes to.
+    pub to: BayIndex,
+    /// From when all its outlets are free and clean until it is first used in the new bay; at least
+    /// the unit's minutes for a move long. The first move of the day may start at opening, or before
+    /// it where the first use leaves no time after it.
+    pub within: Span,
+}
+
+/// What an allocation is worth, by the objectives in their order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Worth {
+    /// Cooled patients without an outlet.
+    pub without_outlet: u32,
+    /// Moves of machines.
+    pub moves: u32,
+    /// Total minutes by which hand-overs fall short of the wished slack.
+    pub slack_shortfall: u32,
+    /// The largest, over machines, of cooling minutes per outlet, rounded up.
+    pub busiest_outlet: u32,
+    /// Whether the first two are proven to be as small as can be.
+    pub proven: bool,
+    /// What no allocation can go below: patients without an outlet.
+    pub bound_without_outlet: u32,
+    /// What no allocation with that few patients without can go below: moves.
+    pub bound_moves: u32,
+}
+
+/// Gives an outlet to every cooled visit for which there is one.
+#[must_use]
+pub fn allocate(list: &DayList, plan: &DayPlan) -> Allocation {
+    let day = Sessions::of(list, plan);
+    let placement = place_in_turn(&day);
+    allocation(&day, &placement, list.visits.len())
+}
+
+/// The placement in the words of the plan.
+fn allocation(day: &Sessions, placement: &Placement, visits: usize) -> Allocation {
+    let mut cooling = vec![Cooling::NotWanted; visits];
+    let mut moves = Vec::new();
+    for machine in (0..day.unit.machines.len()).map(MachineIndex) {
+        let served = served_by(placement, machine);
+        for (&session, number) in served.iter().zip(hand_out(day, machine, &served).unwrap_or_default()) {
+            let session = &day.all[session];
+            cooling[session.visit] = Cooling::Outlet(OutletHold { machine, number, span: session.hold });
+        }
+        moves.extend(moves_of(day, machine, &served));
+    }
+    for session in (0..placement.len()).filter(|&session| placement[session].is_none()) {
+        let cooled = (0..placement.len()).filter(|&other| placement[other].is_some());
+        let free = cap_is_free(day, session, cooled);
+        let reason = if free { Reason::NoOutletFree } else { Reason::NoCapFree };
+        cooling[day.all[session].visit] = Cooling::Without(reason);
+    }
+    moves.sort_by_key(|change| (change.within.from, change.machine));
+    Allocation { visits: cooling, moves, worth: worth(day, placement) }
+}
+
+/// A machine's changes of bay.
+fn moves_of(day: &Sessions, machine: MachineIndex, served: &[usize]) -> Vec<Move> {
+    let describe = |(from, place): (BayIndex, usize)| {
+        let next = &day.all[served[place]];
+        let free = served[..place].iter().map(|&earlier| day.all[earlier].hold.until).max();
+        let before_opening = day.unit.opens.min(next.hold.from - day.unit.minutes.machine_move);
+        let within = Span::new(free.unwrap_or(before_opening), next.hold.from);
+        Move { machine, from, to: next.bay, within }
+    };
+    changes_of_bay(day, machine, served).into_iter().map(describe).collect()
+}
+
+/// The objectives, recomputed, and what is proven of them.
+fn worth(day: &Sessions, placement: &Placement) -> Worth {
+    let score = score(day, placement);
+    Worth {
+        without_outlet: score.without,
+        moves: score.moves,
+        slack_shortfall: score.shortfall,
+        busiest_outlet: score.busiest.div_ceil(2),
+        proven: score.without == 0 && score.moves == 0,
+        bound_without_outlet: 0,
+        bound_moves: 0,
+    }
+}

@@ -1,0 +1,42 @@
+//! Readings of an allocation by machine and outlet, for the stages that look at it.
+
+use super::{Allocation, Cooling, OutletHold};
+use crate::clock::Minutes;
+use crate::unit_rules::MachineIndex;
+
+impl Allocation {
+    /// Every outlet taken, with the visit's place in the list, in the list's order.
+    pub fn holds(&self) -> impl Iterator<Item = (usize, OutletHold)> + '_ {
+        self.visits.iter().enumerate().filter_map(|(visit, cooling)| match cooling {
+            Cooling::Outlet(hold) => Some((visit, *hold)),
+            Cooling::NotWanted | Cooling::Without(_) => None,
+        })
+    }
+
+    /// The outlets of one machine that are taken.
+    pub fn holds_of(&self, machine: MachineIndex) -> impl Iterator<Item = (usize, OutletHold)> + '_ {
+        self.holds().filter(move |(_, hold)| hold.machine == machine)
+    }
+
+    /// The patients of one outlet, by time.
+    #[must_use]
+    pub fn outlet_day(&self, machine: MachineIndex, number: u8) -> Vec<(usize, OutletHold)> {
+        let mut day: Vec<_> = self.holds_of(machine).filter(|(_, hold)| hold.number == number).collect();
+        day.sort_by_key(|(visit, hold)| (hold.span, *visit));
+        day
+    }
+
+    /// The hand-overs on a machine's outlets: who leaves, who follows, and the time between the end
+    /// of clean-down and the next connection; outlet by outlet, by time.
+    #[must_use]
+    pub fn hand_overs(&self, machine: MachineIndex, outlets: u8) -> Vec<(usize, usize, Minutes)> {
+        let mut found = Vec::new();
+        for number in 1..=outlets {
+            for pair in self.outlet_day(machine, number).windows(2) {
+                let [(from, before), (to, after)] = pair else { continue };
+                found.push((*from, *to, after.span.from.since(before.span.until)));
+            }
+        }
+        found
+    }
+}

@@ -1,0 +1,127 @@
+//! What the command line accepts, in words for a ward clerk.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
+
+use crate::compose::paperwork::Paper;
+
+/// Plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper for it.
+///
+/// Give it the day list (a CSV file), and it writes one folder with everything to print: a front
+/// sheet, a sheet for each bay, a machine sheet, and a care card for each patient. Print `pack.pdf`;
+/// the other files are the same sheets one by one.
+///
+/// `baypack DAY_LIST` alone means `baypack make DAY_LIST`, so the list can be dropped on the program.
+#[derive(Debug, Parser)]
+#[command(name = "baypack", version, max_term_width = 100)]
+#[command(
+    after_help = "The program plans and prints; it decides nothing clinical. Prescription, local protocol and the \
+    nurse's judgement come first.\n\nExit status: 0 done; 1 the input has problems (all of them are listed, nothing is \
+    written); 2 wrong usage; 3 could not read or write."
+)]
+pub(super) struct Arguments {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Make the day's pack: plan the day, check it, and write everything to print
+    Make(Make),
+    /// Do the same without writing it: says what is wrong with the list, or that it is right
+    Check(Check),
+    /// Write the manual page and the completions for the usual shells into a folder
+    Manual {
+        /// The folder to write into
+        #[arg(value_name = "DIR")]
+        folder: PathBuf,
+    },
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Make {
+    #[command(flatten)]
+    pub day: DayArguments,
+    /// Write into DIR: the pack goes to DIR/<date>/
+    #[arg(long, value_name = "DIR", default_value = "out")]
+    pub out: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Check {
+    #[command(flatten)]
+    pub day: DayArguments,
+    /// Write the plan, and only the plan, to FILE
+    #[arg(long, value_name = "FILE")]
+    pub plan: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct DayArguments {
+    /// The day list, as the booking system exports it (CSV)
+    #[arg(value_name = "DAY_LIST")]
+    pub day_list: PathBuf,
+    /// The unit's file; otherwise `unit.toml` beside the day list
+    #[arg(long, value_name = "FILE")]
+    pub unit: Option<PathBuf>,
+    /// The unit's regimens; otherwise `regimens.toml` beside the day list
+    #[arg(long, value_name = "FILE")]
+    pub regimens: Option<PathBuf>,
+    /// The day, as 2031-03-14; needed where the list has no date or several
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub date: Option<NaiveDate>,
+    /// Leave out the rows that have faults; the front sheet names each of them
+    #[arg(long)]
+    pub hold_bad_rows: bool,
+    /// The paper in the printer
+    #[arg(long, value_enum, default_value_t = PaperName::A4)]
+    pub paper: PaperName,
+    /// Say nothing unless something is wrong
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// The names of paper sizes on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(super) enum PaperName {
+    /// A4, with A5 cards two on a sheet
+    A4,
+    /// US Letter, with half-letter cards two on a sheet
+    UsLetter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Self {
+        match name {
+            PaperName::A4 => Self::A4,
+            PaperName::UsLetter => Self::UsLetter,
+        }
+    }
+}
+
+fn date(text: &str) -> Result<NaiveDate, String> {
+    NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| "write the date as 2031-03-14".to_owned())
+}
+
+impl Arguments {
+    /// Reads the arguments; a first one that is no command is taken as the day list of `make`.
+    pub fn read(mut arguments: Vec<OsString>) -> Result<Self, clap::Error> {
+        if arguments.get(1).is_some_and(|first| !is_command_or_option(first)) {
+            arguments.insert(1, "make".into());
+        }
+        Self::try_parse_from(arguments)
+    }
+
+    /// The command line as clap knows it, for the manual page and the completions.
+    pub fn description() -> clap::Command {
+        Self::command()
+    }
+}
+
+fn is_command_or_option(argument: &OsString) -> bool {
+    let text = argument.to_string_lossy();
+    text.starts_with('-') || text == "help" || Arguments::command().find_subcommand(&*text).is_some()
+}

@@ -1,0 +1,112 @@
+//! A verified day to the data of every sheet.
+//!
+//! Every word comes from a wording file and every time from the verified plan; nothing is planned
+//! here. Only a [`VerifiedDay`] can be composed, so an unchecked plan cannot be printed.
+
+mod bay;
+mod card;
+mod chart;
+mod desk;
+mod example;
+mod front;
+mod machine;
+mod page_code;
+pub mod paperwork;
+mod record;
+pub mod slip_grid;
+mod strip;
+mod ticks;
+pub mod words;
+
+use std::collections::BTreeMap;
+
+use serde_json::json;
+
+use self::desk::Desk;
+use self::page_code::PageCodes;
+use self::paperwork::{Counts, Document, PackWords, Paper, Paperwork};
+use self::words::Words;
+use crate::problem::{Place, Problem};
+use crate::verify::VerifiedDay;
+
+/// What the clerk chose for the paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Choices {
+    /// The paper.
+    pub paper: Paper,
+    /// The revision of the pack, from 1.
+    pub revision: u32,
+}
+
+/// Composes the day's paperwork. `wordings` holds the words of every language, by code; staff sheets
+/// speak the unit's language, a card the patient's.
+///
+/// # Errors
+///
+/// If a wording file lacks a text, or asks for a placeholder that does not exist.
+pub fn compose(
+    day: &VerifiedDay,
+    wordings: &BTreeMap<String, Words>,
+    choices: Choices,
+) -> Result<Paperwork, Problem> {
+    let desk = Desk::new(day, wordings_of(wordings, &day.list().unit.language)?, choices.paper);
+    let mut codes = PageCodes::of(day.list().day);
+    let mut documents = vec![front::front_sheet(&desk, &mut codes)?];
+    documents.extend(bay::bay_sheets(&desk, &mut codes)?);
+    documents.push(machine::machine_sheet(&desk, &mut codes)?);
+    documents.extend(cards(&desk, wordings, &mut codes)?);
+    Ok(Paperwork {
+        date: day.list().day.format("%Y-%m-%d").to_string(),
+        paper: choices.paper,
+        pack: pack_words(&desk, choices)?,
+        record: record::record(&desk, &documents, choices)?,
+        counts: Counts {
+            visits: desk.list.visits.len(),
+            cooled: desk.list.visits.iter().filter(|visit| visit.cooled).count(),
+            held_back: desk.list.held_back.len(),
+            cautions: desk.cautions.len(),
+        },
+        documents,
+    })
+}
+
+/// The pack's own words. The sheets' numbers and the time of printing are filled in later: they are
+/// known only when the pack is put together.
+fn pack_words(desk: &Desk<'_>, choices: Choices) -> Result<PackWords, Problem> {
+    let data = json!({
+        "day": desk.words.date("staff_day", desk.list.day)?,
+        "revision": choices.revision,
+        "sheet": "{sheet}",
+        "sheets": "{sheets}",
+        "printed": "{printed}",
+    });
+    Ok(PackWords {
+        title: desk.say("pack.title", &data)?,
+        cards: desk.say("pack.cards", &data)?,
+        stamp: desk.say("pack.stamp", &data)?,
+        language: desk.words.language()?,
+    })
+}
+
+/// The care cards, by bay, then arrival: the order in which the clerk sorts them.
+fn cards(
+    desk: &Desk<'_>,
+    wordings: &BTreeMap<String, Words>,
+    codes: &mut PageCodes,
+) -> Result<Vec<Document>, Problem> {
+    let unit_language = &desk.list.unit.language;
+    let card = |visit: usize| {
+        let language = desk.list.visits[visit].language.as_ref().unwrap_or(unit_language);
+        card::care_card(desk, visit, wordings_of(wordings, language)?, codes)
+    };
+    desk.by_bay_and_arrival().into_iter().map(card).collect()
+}
+
+fn wordings_of<'a>(wordings: &'a BTreeMap<String, Words>, language: &str) -> Result<&'a Words, Problem> {
+    wordings.get(language).ok_or_else(|| Problem {
+        what: format!("there is no wording file for the language `{language}`"),
+        place: Place { file: format!("wording/{language}.toml"), line: None, column: None },
+        found: None,
+        help: "choose a language that has a wording file, or write one".to_owned(),
+    })
+}

@@ -1,0 +1,84 @@
+//! Bay sheets: the tick list, a strip for each patient, and the table past the grids.
+
+use std::collections::BTreeSet;
+
+use serde_json::json;
+
+use super::desk::{Desk, document};
+use super::page_code::PageCodes;
+use super::paperwork::{BaySheet, Document, Kind, LadderStep, LateRow, LateTable};
+use super::slip_grid::{FIRST_LINE, LINE, RULE};
+use super::strip::strip;
+use super::ticks::ticks;
+use crate::clock::{Minutes, Moment};
+use crate::problem::Problem;
+use crate::unit_rules::BayIndex;
+use crate::validate::file_name_part;
+
+/// One sheet a bay in the unit's order, and behind it one for each isolated patient of the bay.
+pub(super) fn bay_sheets(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Vec<Document>, Problem> {
+    let order = desk.by_bay_and_arrival();
+    let mut sheets = Vec::new();
+    for (place, bay) in desk.unit.bays.iter().enumerate() {
+        let here = order.iter().copied().filter(|&visit| desk.visit(visit).bay == BayIndex(place));
+        let (isolated, shared): (Vec<usize>, Vec<usize>) = here.partition(|&visit| desk.visit(visit).isolate);
+        let file = format!("bay-{}", file_name_part(&bay.name));
+        let title = desk.say("bay.title", &json!({ "bay": bay.name }))?;
+        sheets.push(sheet(desk, codes, file.clone(), title, &shared)?);
+        for (number, visit) in isolated.into_iter().enumerate() {
+            let title = desk
+                .say("bay.title_isolated", &json!({ "bay": bay.name, "chair": desk.visit(visit).chair }))?;
+            sheets.push(sheet(desk, codes, format!("{file}-isolated-{}", number + 1), title, &[visit])?);
+        }
+    }
+    Ok(sheets)
+}
+
+fn sheet(
+    desk: &Desk<'_>,
+    codes: &mut PageCodes,
+    file: String,
+    title: String,
+    patients: &[usize],
+) -> Result<Document, Problem> {
+    let head = desk.head(title, "bay", codes.code(&file))?;
+    let sheet = BaySheet {
+        ticks: ticks(desk, patients)?,
+        strips: patients.iter().map(|&visit| strip(desk, visit)).collect::<Result<Vec<_>, _>>()?,
+        late: late_table(desk, patients)?,
+        ladder: ladder(desk),
+        head,
+    };
+    document(Kind::BaySheet, file, &sheet.head, &sheet)
+}
+
+/// From the earliest end of a drug that a grid still shows until closing, every five minutes.
+fn late_table(desk: &Desk<'_>, patients: &[usize]) -> Result<Option<LateTable>, Problem> {
+    let cooled = || patients.iter().filter_map(|&visit| desk.planned(visit).cooling.as_ref());
+    let lengths: BTreeSet<Minutes> = cooled().map(|stages| stages.post_cooling).collect();
+    let Some(earliest) = cooled().map(|stages| stages.hair_loss_drug_end).min() else { return Ok(None) };
+    let first = earliest.slipped(FIRST_LINE).minutes().div_euclid(LINE) * LINE;
+    let row = |minutes: i32| {
+        let ended = Moment::from_midnight(minutes);
+        LateRow {
+            ended: ended.to_string(),
+            stop: lengths.iter().map(|length| (ended + *length).to_string()).collect(),
+            rule: minutes % RULE == 0,
+        }
+    };
+    let rows = (first..=desk.unit.closes.minutes()).step_by(LINE.unsigned_abs() as usize).map(row).collect();
+    let lengths = lengths.iter().map(|length| desk.words.duration(*length)).collect::<Result<Vec<_>, _>>()?;
+    Ok(Some(LateTable { lengths, rows }))
+}
+
+/// For every minute of the hour in which a break may begin: when to remind, and back by when.
+fn ladder(desk: &Desk<'_>) -> Vec<LadderStep> {
+    let minutes = &desk.unit.minutes;
+    let of_hour = |minute: u32| format!(":{:02}", minute % 60);
+    let step = |left: u32| LadderStep {
+        left: of_hour(left),
+        remind: of_hour(left + minutes.break_reminder.get()),
+        back: of_hour(left + minutes.break_longest.get()),
+    };
+    (0..60).map(step).collect()
+}

@@ -1,0 +1,149 @@
+//! What every part of `compose` has at hand: the verified day, the staff's words, and the few
+//! readings of them that several sheets share.
+
+use serde_json::{Value, json};
+
+use super::paperwork::{Document, Head, Kind, Paper, PatientLine};
+use super::words::Words;
+use crate::allocate::{Allocation, Cooling, OutletHold};
+use crate::patient::Visit;
+use crate::plan::{DayPlan, VisitPlan};
+use crate::problem::Problem;
+use crate::survey::Caution;
+use crate::unit_rules::{BayIndex, Regimen, Unit};
+use crate::validate::DayList;
+use crate::verify::VerifiedDay;
+
+/// The verified day and the staff's words.
+pub(super) struct Desk<'a> {
+    pub list: &'a DayList,
+    pub unit: &'a Unit,
+    pub plan: &'a DayPlan,
+    pub allocation: &'a Allocation,
+    pub cautions: &'a [Caution],
+    pub words: &'a Words,
+    pub paper: Paper,
+}
+
+impl<'a> Desk<'a> {
+    pub fn new(day: &'a VerifiedDay, words: &'a Words, paper: Paper) -> Self {
+        Self {
+            list: day.list(),
+            unit: &day.list().unit,
+            plan: day.plan(),
+            allocation: day.allocation(),
+            cautions: day.cautions(),
+            words,
+            paper,
+        }
+    }
+
+    pub fn visit(&self, visit: usize) -> &'a Visit {
+        &self.list.visits[visit]
+    }
+
+    pub fn planned(&self, visit: usize) -> &'a VisitPlan {
+        &self.plan.visits[visit]
+    }
+
+    pub fn regimen(&self, visit: usize) -> &'a Regimen {
+        self.list.regimen(self.visit(visit).regimen)
+    }
+
+    pub fn bay_name(&self, bay: BayIndex) -> &'a str {
+        &self.unit.bay(bay).name
+    }
+
+    pub fn outlet(&self, visit: usize) -> Option<OutletHold> {
+        match self.allocation.visits[visit] {
+            Cooling::Outlet(hold) => Some(hold),
+            Cooling::NotWanted | Cooling::Without(_) => None,
+        }
+    }
+
+    /// `M1 · 2`.
+    pub fn outlet_name(&self, hold: OutletHold) -> String {
+        format!("{} · {}", self.unit.machine(hold.machine).name, hold.number)
+    }
+
+    /// The outlet's name, or the words for having none.
+    pub fn outlet_or_none(&self, visit: usize) -> Result<String, Problem> {
+        match self.outlet(visit) {
+            Some(hold) => Ok(self.outlet_name(hold)),
+            None => self.text("strip.no_outlet"),
+        }
+    }
+
+    /// The patients of the list by bay, then arrival, then chair, then the list's order.
+    pub fn by_bay_and_arrival(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.list.visits.len()).collect();
+        order.sort_by_key(|&visit| {
+            let row = self.visit(visit);
+            (row.bay, row.arrive, self.chair_place(visit), row.line)
+        });
+        order
+    }
+
+    /// A chair's place among its bay's chairs.
+    pub fn chair_place(&self, visit: usize) -> usize {
+        let row = self.visit(visit);
+        let chairs = &self.unit.bay(row.bay).chairs;
+        chairs.iter().position(|chair| *chair == row.chair).unwrap_or(chairs.len())
+    }
+
+    /// Two identifiers and the chair, as lists print a patient.
+    pub fn patient_line(&self, visit: usize) -> Result<PatientLine, Problem> {
+        let row = self.visit(visit);
+        let born = self.words.date("staff_date", row.born)?;
+        let identity =
+            self.say("common.identity", &json!({ "born": born, "hospital_no": row.hospital_no }))?;
+        Ok(PatientLine { name: row.staff_name(), identity, chair: row.chair.clone() })
+    }
+
+    /// A staff sheet's text.
+    pub fn say(&self, key: &str, data: &Value) -> Result<String, Problem> {
+        self.words.say(key, data)
+    }
+
+    /// A staff sheet's text without placeholders of its own.
+    pub fn text(&self, key: &str) -> Result<String, Problem> {
+        self.words.say(key, &json!({}))
+    }
+
+    /// What every page of a staff sheet carries.
+    pub fn head(&self, title: String, sheet: &str, page_code: String) -> Result<Head, Problem> {
+        Ok(Head {
+            title,
+            unit: self.unit.name.clone(),
+            day: self.words.date("staff_day", self.list.day)?,
+            page_code,
+            language: self.words.language()?,
+            direction: self.words.direction()?,
+            paper: self.paper,
+            words: self.words.labels(sheet)?,
+        })
+    }
+}
+
+/// A document of a sheet's data, titled in the unit's day.
+pub(super) fn document(
+    kind: Kind,
+    file: String,
+    head: &Head,
+    data: &impl serde::Serialize,
+) -> Result<Document, Problem> {
+    let data = serde_json::to_value(data).map_err(|error| Problem {
+        what: format!("a sheet's data cannot be written: {error}"),
+        place: crate::problem::Place::default(),
+        found: None,
+        help: "tell whoever looks after the program".to_owned(),
+    })?;
+    Ok(Document {
+        kind,
+        file,
+        title: format!("{} · {} · {}", head.title, head.unit, head.day),
+        language: head.language.clone(),
+        page_code: head.page_code.clone(),
+        data,
+    })
+}

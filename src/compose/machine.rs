@@ -1,0 +1,173 @@
+//! The machine sheet, for the nurse in charge.
+
+use serde_json::json;
+
+use super::chart::{chart, spare};
+use super::desk::{Desk, document};
+use super::page_code::PageCodes;
+use super::paperwork::{
+    CapLine, Document, Kind, MachineSheet, MoveLine, OutageLine, OutletHandOver, SwitchOn, WithoutLine,
+};
+use super::strip::cap;
+use crate::allocate::{Cooling, Reason};
+use crate::problem::Problem;
+use crate::unit_rules::MachineIndex;
+
+/// Composes the machine sheet.
+pub(super) fn machine_sheet(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Document, Problem> {
+    let head = desk.head(desk.text("machine.title")?, "machine", codes.code("machines"))?;
+    let sheet = MachineSheet {
+        chart: chart(desk)?,
+        switch_on: switch_on(desk)?,
+        hand_overs: hand_overs(desk)?,
+        moves: moves(desk)?,
+        without: without(desk)?,
+        outages: outages(desk)?,
+        caps: caps(desk)?,
+        spare: spare(desk),
+        worth: worth(desk)?,
+        head,
+    };
+    document(Kind::MachineSheet, "machine-sheet".to_owned(), &sheet.head, &sheet)
+}
+
+fn machines(desk: &Desk<'_>) -> impl Iterator<Item = MachineIndex> {
+    (0..desk.unit.machines.len()).map(MachineIndex)
+}
+
+/// When each machine is switched on: the unit's start-up minutes before its first use.
+fn switch_on(desk: &Desk<'_>) -> Result<Vec<SwitchOn>, Problem> {
+    let line = |index: MachineIndex| {
+        let machine = desk.unit.machine(index);
+        let first = desk.allocation.holds_of(index).min_by_key(|(visit, hold)| (hold.span.from, *visit));
+        let bay = first.map_or(machine.bay, |(visit, _)| desk.visit(visit).bay);
+        let (at, first_use) = match first {
+            Some((_, hold)) => {
+                ((hold.span.from - desk.unit.minutes.machine_start).to_string(), hold.span.from.to_string())
+            }
+            None => (desk.text("machine.not_needed")?, String::new()),
+        };
+        Ok(SwitchOn { machine: machine.name.clone(), bay: desk.bay_name(bay).to_owned(), at, first_use })
+    };
+    machines(desk).map(line).collect()
+}
+
+fn hand_overs(desk: &Desk<'_>) -> Result<Vec<OutletHandOver>, Problem> {
+    let mut found: Vec<_> = machines(desk)
+        .flat_map(|index| desk.allocation.hand_overs(index, desk.unit.machine(index).outlets))
+        .filter_map(|(from, to, slack)| {
+            Some((desk.outlet(to)?.span.from, desk.outlet(from)?, from, to, slack))
+        })
+        .collect();
+    found.sort_by_key(|(needed, _, from, to, _)| (*needed, *from, *to));
+    let line = |(needed, hold, from, to, slack)| {
+        let hold: crate::allocate::OutletHold = hold;
+        Ok(OutletHandOver {
+            outlet: desk.outlet_name(hold),
+            from: desk.patient_line(from)?,
+            stops: (hold.span.until - desk.unit.minutes.outlet_clean).to_string(),
+            clean: hold.span.until.to_string(),
+            to: desk.patient_line(to)?,
+            needed: crate::clock::Moment::to_string(&needed),
+            slack: desk.words.duration(slack)?,
+            tight: slack < desk.unit.rules.hand_over_slack,
+        })
+    };
+    found.into_iter().map(line).collect()
+}
+
+fn moves(desk: &Desk<'_>) -> Result<Vec<MoveLine>, Problem> {
+    let line = |change: &crate::allocate::Move| {
+        let used_before =
+            desk.allocation.holds_of(change.machine).any(|(_, hold)| hold.span.until <= change.within.from);
+        Ok(MoveLine {
+            machine: desk.unit.machine(change.machine).name.clone(),
+            from: desk.bay_name(change.from).to_owned(),
+            to: desk.bay_name(change.to).to_owned(),
+            after: if used_before {
+                change.within.from.to_string()
+            } else {
+                desk.text("machine.before_first_use")?
+            },
+            before: change.within.until.to_string(),
+        })
+    };
+    desk.allocation.moves.iter().map(line).collect()
+}
+
+fn without(desk: &Desk<'_>) -> Result<Vec<WithoutLine>, Problem> {
+    let mut lines = Vec::new();
+    for (visit, cooling) in desk.allocation.visits.iter().enumerate() {
+        let (Cooling::Without(reason), Some(stages)) = (cooling, &desk.planned(visit).cooling) else {
+            continue;
+        };
+        let hold = stages.outlet_hold(desk.unit);
+        let why = match reason {
+            Reason::NoOutletFree => "machine.without.no_outlet",
+            Reason::NoCapFree => "machine.without.no_cap",
+        };
+        lines.push(WithoutLine {
+            patient: desk.patient_line(visit)?,
+            when: desk.words.range(hold.from, hold.until)?,
+            why: desk.text(why)?,
+        });
+    }
+    Ok(lines)
+}
+
+/// What is out of service, by time.
+fn outages(desk: &Desk<'_>) -> Result<Vec<OutageLine>, Problem> {
+    let mut found = Vec::new();
+    for machine in &desk.unit.machines {
+        for outage in &machine.out_of_service {
+            let outlet = match outage.outlet {
+                Some(number) => format!("{} · {number}", machine.name),
+                None => machine.name.clone(),
+            };
+            let reason = match outage.reason.as_str() {
+                "" => desk.text("common.labels.not_recorded")?,
+                reason => reason.to_owned(),
+            };
+            let when = desk.words.range(outage.span.from, outage.span.until)?;
+            found.push((outage.span, OutageLine { outlet, when, reason }));
+        }
+    }
+    found.sort_by(|(one, line), (other, other_line)| (one, &line.outlet).cmp(&(other, &other_line.outlet)));
+    Ok(found.into_iter().map(|(_, line)| line).collect())
+}
+
+/// Caps in the order in which they are fitted.
+fn caps(desk: &Desk<'_>) -> Result<Vec<CapLine>, Problem> {
+    let mut fitted: Vec<_> = desk
+        .plan
+        .visits
+        .iter()
+        .enumerate()
+        .filter_map(|(visit, planned)| Some((planned.cooling.as_ref()?.prepare, visit)))
+        .collect();
+    fitted.sort();
+    let line = |(prepare, visit): (crate::clock::Moment, usize)| {
+        Ok(CapLine {
+            time: prepare.to_string(),
+            size: cap(desk, visit)?,
+            patient: desk.patient_line(visit)?,
+            outlet: desk.outlet_or_none(visit)?,
+        })
+    };
+    fitted.into_iter().map(line).collect()
+}
+
+/// How good the machine plan is, and how far from proven.
+fn worth(desk: &Desk<'_>) -> Result<String, Problem> {
+    let worth = desk.allocation.worth;
+    let key = if worth.proven { "machine.worth.proven" } else { "machine.worth.bound" };
+    desk.say(
+        key,
+        &json!({
+            "without": worth.without_outlet,
+            "moves": worth.moves,
+            "bound_without": worth.bound_without_outlet,
+            "bound_moves": worth.bound_moves,
+        }),
+    )
+}

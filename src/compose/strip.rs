@@ -1,0 +1,315 @@
+//! A patient's strip: all that belongs to one patient, on one face.
+
+use serde_json::json;
+
+use super::desk::Desk;
+use super::paperwork::{
+    Alert, Banner, CoolingStrip, DrugLine, Fact, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
+};
+use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
+use crate::clock::{Minutes, Moment};
+use crate::patient::Hair;
+use crate::plan::{CoolingStages, PlannedStep};
+use crate::problem::Problem;
+use crate::survey::Caution;
+use crate::unit_rules::{Pause, Step};
+
+/// How many breaks the log of a strip holds.
+const BREAK_LINES: u8 = 3;
+
+/// Composes a patient's strip.
+pub(super) fn strip(desk: &Desk<'_>, visit: usize) -> Result<Strip, Problem> {
+    let cooling = match &desk.planned(visit).cooling {
+        Some(stages) => Some(cooling_strip(desk, visit, stages)?),
+        None => None,
+    };
+    let order = if cooling.is_some() { "strip.before_cooled" } else { "strip.before" };
+    Ok(Strip {
+        banner: banner(desk, visit)?,
+        alerts: alerts(desk, visit)?,
+        facts: facts(desk, visit)?,
+        stages: stages(desk, visit)?,
+        steps: steps(desk, visit)?,
+        before: desk.words.list(order, &json!({}))?,
+        cooling,
+    })
+}
+
+fn banner(desk: &Desk<'_>, visit: usize) -> Result<Banner, Problem> {
+    let row = desk.visit(visit);
+    let nhs_no = match &row.nhs_no {
+        Some(digits) => spaced(digits),
+        None => desk.text("common.labels.not_recorded")?,
+    };
+    Ok(Banner {
+        name: row.staff_name(),
+        born: desk.words.date("staff_date", row.born)?,
+        hospital_no: row.hospital_no.clone(),
+        nhs_no,
+        chair: row.chair.clone(),
+        arrive: row.arrive.to_string(),
+    })
+}
+
+/// An NHS number in groups of 3, 3 and 4 (NHS Common User Interface, NUM-0001).
+fn spaced(digits: &str) -> String {
+    let part = |range: std::ops::Range<usize>| digits.get(range).unwrap_or_default();
+    format!("{} {} {}", part(0..3), part(3..6), part(6..10))
+}
+
+/// What a nurse must know before anything else.
+fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Problem> {
+    let row = desk.visit(visit);
+    let mut alerts = Vec::new();
+    let mut alert = |kind: &str, text: Option<String>, data: serde_json::Value| -> Result<(), Problem> {
+        let word = desk.text(&format!("strip.alerts.{kind}.word"))?;
+        let text = text.map_or_else(|| desk.say(&format!("strip.alerts.{kind}.text"), &data), Ok)?;
+        alerts.push(Alert { word, text });
+        Ok(())
+    };
+    if row.isolate {
+        alert("isolate", None, json!({}))?;
+    }
+    if let Some(text) = &row.alert {
+        alert("alert", Some(text.clone()), json!({}))?;
+    }
+    for caution in desk.cautions.iter().filter(|caution| caution.visits().contains(&visit)) {
+        match caution {
+            Caution::NamesAlike { one, other } => {
+                let other = desk.visit(if *one == visit { *other } else { *one });
+                alert("alike", None, json!({ "chair": other.chair, "arrive": other.arrive }))?;
+            }
+            Caution::OutletShort { .. } => alert("no_outlet", None, json!({}))?,
+            Caution::CapShort { .. } => alert("no_cap", None, json!({}))?,
+            Caution::GoAheadWaiting { .. } => alert("go_ahead", None, json!({}))?,
+            Caution::HairNotRecorded { .. } => alert("hair", None, json!({}))?,
+            _ => {}
+        }
+    }
+    Ok(alerts)
+}
+
+fn facts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Fact>, Problem> {
+    let row = desk.visit(visit);
+    let mut facts = Vec::new();
+    let mut fact = |label: &str, value: String| -> Result<(), Problem> {
+        facts.push(Fact { label: desk.text(&format!("strip.facts.{label}"))?, value });
+        Ok(())
+    };
+    fact("regimen", desk.regimen(visit).name.clone())?;
+    let cycle = if row.is_first() { "strip.first_visit" } else { "strip.cycle" };
+    fact("cycle", desk.say(cycle, &json!({ "cycle": row.cycle }))?)?;
+    if row.cooled {
+        fact("hair", hair(desk, row.hair)?)?;
+        fact("cap", cap(desk, visit)?)?;
+        fact("outlet", desk.outlet_or_none(visit)?)?;
+    } else {
+        fact("cooling", desk.text("strip.not_cooled")?)?;
+    }
+    if let Some(ready) = row.drugs_ready {
+        fact("drugs_ready", ready.to_string())?;
+    }
+    if let Some(leave_by) = row.leave_by {
+        fact("leave_by", leave_by.to_string())?;
+    }
+    Ok(facts)
+}
+
+fn hair(desk: &Desk<'_>, hair: Option<Hair>) -> Result<String, Problem> {
+    desk.text(match hair {
+        Some(Hair::Fine) => "strip.hair.fine",
+        Some(Hair::Medium) => "strip.hair.medium",
+        Some(Hair::Thick) => "strip.hair.thick",
+        None => "common.labels.not_recorded",
+    })
+}
+
+/// The cap's size, whose it is, or that one must be fitted.
+pub(super) fn cap(desk: &Desk<'_>, visit: usize) -> Result<String, Problem> {
+    let row = desk.visit(visit);
+    let size = row.cap.map(|size| desk.unit.cap(size).size.clone());
+    match (size, row.own_cap) {
+        (Some(size), true) => desk.say("strip.caps.own_size", &json!({ "size": size })),
+        (None, true) => desk.text("strip.caps.own"),
+        (Some(size), false) => Ok(size),
+        (None, false) => desk.text("strip.caps.fitting_set"),
+    }
+}
+
+fn stages(desk: &Desk<'_>, visit: usize) -> Result<Vec<StageTime>, Problem> {
+    let planned = desk.planned(visit);
+    let mut times = vec![("arrive", planned.arrive)];
+    if let Some(stages) = &planned.cooling {
+        times.extend([
+            ("prepare", stages.prepare),
+            ("connect", stages.cooling_on),
+            ("start_drug", stages.hair_loss_drug_start),
+            ("drug_ended", stages.hair_loss_drug_end),
+            ("stop_cooling", stages.cooling_off),
+            ("cap_off", stages.cap_off),
+        ]);
+    }
+    times.push(("may_leave", planned.leave));
+    let stage = |(label, time): (&str, Moment)| {
+        let key = ["connect", "start_drug", "stop_cooling"].contains(&label);
+        Ok(StageTime { label: desk.text(&format!("strip.stages.{label}"))?, time: time.to_string(), key })
+    };
+    times.into_iter().map(stage).collect()
+}
+
+fn steps(desk: &Desk<'_>, visit: usize) -> Result<Vec<DrugLine>, Problem> {
+    let row = desk.visit(visit);
+    let line = |(step, times): (&Step, &PlannedStep)| {
+        let duration = |length: Minutes| desk.words.duration(length);
+        let mut length = vec![duration(step.infusion(row.is_first()))?];
+        if step.flush.get() > 0 {
+            length.push(desk.say("strip.flush", &json!({ "length": duration(step.flush)? }))?);
+        }
+        let observe = step.observation(row.is_first());
+        if observe.get() > 0 {
+            length.push(desk.say("strip.observe", &json!({ "length": duration(observe)? }))?);
+        }
+        Ok(DrugLine {
+            drug: step.drug.clone(),
+            length: length.join(" + "),
+            start: times.start.to_string(),
+            end: times.end.to_string(),
+            free: times.free.to_string(),
+            note: note(desk, step, row.is_first())?,
+        })
+    };
+    desk.regimen(visit).steps.iter().zip(&desk.planned(visit).steps).map(line).collect()
+}
+
+fn note(desk: &Desk<'_>, step: &Step, first_visit: bool) -> Result<String, Problem> {
+    let first_dose = first_visit && (step.first_minutes, step.first_observe) != (step.minutes, step.observe);
+    let notes = [("hair_loss", step.hair_loss), ("push", step.push), ("first_dose", first_dose)];
+    let said = notes
+        .into_iter()
+        .filter(|(_, holds)| *holds)
+        .map(|(name, _)| desk.text(&format!("strip.notes.{name}")));
+    Ok(said.collect::<Result<Vec<_>, _>>()?.join(", "))
+}
+
+fn cooling_strip(desk: &Desk<'_>, visit: usize, stages: &CoolingStages) -> Result<CoolingStrip, Problem> {
+    let (row, regimen) = (desk.visit(visit), desk.regimen(visit));
+    let planned = desk.planned(visit);
+    let grid = slip_grid(row, regimen, desk.unit, planned)
+        .unwrap_or_else(|| Grid { events: Vec::new(), links: Vec::new() });
+    let names: Vec<String> = regimen.steps.iter().map(|step| step.drug.clone()).collect();
+    let observed = grid.links.iter().any(|link| link.promise == Promise::Observation);
+    let guards = if observed { "strip.guards_observed" } else { "strip.guards" };
+    let check = desk.unit.minutes.first_check;
+    Ok(CoolingStrip {
+        grid: paper_grid(desk, &grid, &names, &costs(desk, visit)?)?,
+        guards: desk.words.list(guards, &json!({}))?,
+        first_check: desk.say(
+            "strip.first_check",
+            &json!({ "time": stages.cooling_on + check, "after": desk.words.duration(check)? }),
+        )?,
+        cap_sizes: desk.unit.caps.iter().map(|stock| stock.size.clone()).collect(),
+        breaks: breaks(desk, visit)?,
+        break_lines: BREAK_LINES,
+    })
+}
+
+/// What a slip of more than so many minutes costs others, in words.
+type Cost = (i32, String);
+
+/// Whom this visit's slip hits: the outlet's next patient, transport, closing.
+fn costs(desk: &Desk<'_>, visit: usize) -> Result<Vec<Cost>, Problem> {
+    let mut costs = Vec::new();
+    if let Some(hold) = desk.outlet(visit) {
+        let day = desk.allocation.outlet_day(hold.machine, hold.number);
+        if let Some((next, after)) = day.into_iter().find(|(_, other)| other.span.from >= hold.span.until) {
+            let slack = after.span.from.minutes() - hold.span.until.minutes();
+            costs.push((slack, desk.say("strip.costs.outlet", &json!({ "chair": desk.visit(next).chair }))?));
+        }
+    }
+    let leave = desk.planned(visit).leave;
+    if let Some(leave_by) = desk.visit(visit).leave_by {
+        costs.push((leave_by.minutes() - leave.minutes(), desk.text("strip.costs.leave_by")?));
+    }
+    costs.push((desk.unit.closes.minutes() - leave.minutes(), desk.text("strip.costs.closing")?));
+    Ok(costs)
+}
+
+/// A grid as it is printed. `drugs` names the steps; each cost stands above the first line whose slip
+/// is more than it allows.
+pub(super) fn paper_grid(
+    desk: &Desk<'_>,
+    grid: &Grid,
+    drugs: &[String],
+    costs: &[Cost],
+) -> Result<SlipGrid, Problem> {
+    let columns =
+        grid.events.iter().map(|event| column(desk, event.what, drugs)).collect::<Result<Vec<_>, _>>()?;
+    let mut lines = Vec::new();
+    let mut last_slip = i32::MIN;
+    for slip in Grid::slips() {
+        let here = |cost: &&Cost| cost.0 < slip && cost.0 >= last_slip;
+        let cost: Vec<&str> = costs.iter().filter(here).map(|(_, text)| text.as_str()).collect();
+        lines.push(SlipLine {
+            label: line_label(desk, slip)?,
+            on_plan: slip == 0,
+            rule: slip % RULE == 0,
+            cells: (0..grid.events.len()).map(|event| grid.cell(event, slip).to_string()).collect(),
+            cost: match cost.as_slice() {
+                [] => None,
+                some => Some(desk.say("strip.costs.line", &json!({ "costs": some.join("; ") }))?),
+            },
+        });
+        last_slip = slip;
+    }
+    Ok(SlipGrid { columns, lines })
+}
+
+fn column(desk: &Desk<'_>, what: What, drugs: &[String]) -> Result<SlipColumn, Problem> {
+    let (label, step) = match what {
+        What::PremedGiven => ("premed_given", None),
+        What::DrugStarted(step) => ("drug_started", Some(step)),
+        What::ObservationStarts(step) => ("observation_starts", Some(step)),
+        What::Connect => ("connect", None),
+        What::StartDrug(step) => ("start_drug", Some(step)),
+        What::DrugEnded(step) => ("drug_ended", Some(step)),
+        What::StopCooling => ("stop_cooling", None),
+        What::CapOff => ("cap_off", None),
+        What::MayLeave => ("may_leave", None),
+    };
+    let drug = step.and_then(|step| drugs.get(step)).cloned().unwrap_or_default();
+    Ok(SlipColumn { label: desk.text(&format!("strip.events.{label}"))?, drug })
+}
+
+fn line_label(desk: &Desk<'_>, slip: i32) -> Result<String, Problem> {
+    let data = json!({ "minutes": slip.unsigned_abs() });
+    match slip {
+        0 => desk.text("strip.on_plan"),
+        1.. => desk.say("strip.late", &data),
+        _ => desk.say("strip.early", &data),
+    }
+}
+
+/// How long breaks may be, when there is none, and whom a break stops too.
+fn breaks(desk: &Desk<'_>, visit: usize) -> Result<Vec<String>, Problem> {
+    let mut said = desk.words.list("strip.breaks", &json!({}))?;
+    if desk.regimen(visit).steps.iter().any(|step| step.push) {
+        said.push(desk.text("strip.no_break_in_push")?);
+    }
+    let Some(hold) = desk.outlet(visit) else { return Ok(said) };
+    if desk.unit.machine(hold.machine).pause == Pause::Outlet {
+        return Ok(said);
+    }
+    let neighbours = desk
+        .allocation
+        .holds_of(hold.machine)
+        .filter(|(_, other)| other.number != hold.number && other.span.meets(hold.span));
+    for (neighbour, _) in neighbours {
+        let Some(theirs) = &desk.planned(neighbour).cooling else { continue };
+        let data = json!({
+            "chair": desk.visit(neighbour).chair,
+            "when": desk.words.range(theirs.cooling_on, theirs.hair_loss_drug_start)?,
+        });
+        said.push(desk.say("strip.break_stops", &data)?);
+    }
+    Ok(said)
+}

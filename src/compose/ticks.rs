@@ -1,0 +1,155 @@
+//! The bay's day in time order: what is done when, to whom, and who is where at a change of shift.
+
+use serde_json::json;
+
+use super::desk::Desk;
+use super::paperwork::{HandOverRow, TickLine};
+use crate::clock::Moment;
+use crate::plan::CoolingStages;
+use crate::problem::Problem;
+
+/// One thing to do, before it is put into words.
+pub(super) struct Task {
+    at: Moment,
+    visit: usize,
+    /// The name of its words: `ticks.<name>`.
+    name: &'static str,
+    /// The drug it is about.
+    drug: Option<usize>,
+    /// Whether nobody may miss it.
+    key: bool,
+}
+
+/// The tick list of the given patients, with the hand-over lines between.
+pub(super) fn ticks(desk: &Desk<'_>, patients: &[usize]) -> Result<Vec<TickLine>, Problem> {
+    let mut tasks: Vec<Task> = patients.iter().flat_map(|&visit| tasks(desk, visit)).collect();
+    tasks.sort_by_key(|task| (task.at, desk.chair_place(task.visit), task.visit));
+    let mut lines = Vec::new();
+    let mut changes = shift_changes(desk).into_iter().peekable();
+    for task in &tasks {
+        while let Some((at, title)) = changes.next_if(|(at, _)| *at <= task.at) {
+            lines.push(hand_over(desk, patients, &tasks, at, title)?);
+        }
+        lines.push(event(desk, task)?);
+    }
+    Ok(lines)
+}
+
+/// Everything that is done for one patient, in order.
+fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
+    let planned = desk.planned(visit);
+    let task = |at, name, drug, key| Task { at, visit, name, drug, key };
+    let mut tasks = vec![task(planned.arrive, "arrive", None, false)];
+    if desk.regimen(visit).premed_lead.get() > 0 {
+        tasks.push(task(planned.premed, "premed", None, false));
+    }
+    let first = desk.regimen(visit).first_hair_loss().filter(|_| planned.cooling.is_some());
+    let drugs = desk.regimen(visit).steps.iter().zip(&planned.steps).enumerate();
+    for (place, (step, times)) in drugs {
+        let name = if step.cytotoxic { "start_cytotoxic_drug" } else { "start_drug" };
+        tasks.push(task(times.start, name, Some(place), first == Some(place)));
+    }
+    if let Some(stages) = &planned.cooling {
+        tasks.extend([
+            task(stages.prepare, "prepare", None, false),
+            task(stages.cooling_on, "connect", None, true),
+            task(stages.cooling_on + desk.unit.minutes.first_check, "first_check", None, false),
+            task(stages.hair_loss_drug_end, "post_cooling", None, false),
+            task(stages.cooling_off, "stop_cooling", None, true),
+            task(stages.cap_off, "cap_off", None, false),
+        ]);
+    }
+    tasks.push(task(planned.leave, "leave", None, false));
+    tasks.sort_by_key(|task| task.at);
+    tasks
+}
+
+fn event(desk: &Desk<'_>, task: &Task) -> Result<TickLine, Problem> {
+    let patient = desk.patient_line(task.visit)?;
+    Ok(TickLine::Event {
+        time: task.at.to_string(),
+        chair: patient.chair,
+        name: patient.name,
+        identity: patient.identity,
+        what: what(desk, task)?,
+        detail: detail(desk, task)?,
+        key: task.key,
+    })
+}
+
+fn what(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
+    let drug = task.drug.map(|step| desk.regimen(task.visit).steps[step].drug.as_str());
+    desk.say(&format!("ticks.{}", task.name), &json!({ "drug": drug }))
+}
+
+/// The outlet where the cap is connected, the cap where it is fitted, and that an alert stands on the
+/// strip.
+fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
+    let row = desk.visit(task.visit);
+    match task.name {
+        "arrive" if row.alert.is_some() || row.isolate => desk.text("ticks.see_alert"),
+        "prepare" => desk.say("ticks.cap", &json!({ "cap": super::strip::cap(desk, task.visit)? })),
+        "connect" | "stop_cooling" => desk.outlet_or_none(task.visit),
+        "leave" => match row.leave_by {
+            Some(leave_by) => desk.say("ticks.leave_by", &json!({ "time": leave_by })),
+            None => Ok(String::new()),
+        },
+        _ => Ok(String::new()),
+    }
+}
+
+/// The changes of shift of the day, by time, each with its title.
+fn shift_changes(desk: &Desk<'_>) -> Vec<(Moment, String)> {
+    let mut shifts: Vec<_> = desk.unit.shifts.iter().collect();
+    shifts.sort_by_key(|shift| (shift.from, shift.to));
+    let change = |pair: &[&crate::unit_rules::Shift]| match pair {
+        [before, after] => Some((after.from, format!("{} → {}", before.name, after.name))),
+        _ => None,
+    };
+    shifts.windows(2).filter_map(change).collect()
+}
+
+fn hand_over(
+    desk: &Desk<'_>,
+    patients: &[usize],
+    tasks: &[Task],
+    at: Moment,
+    shifts: String,
+) -> Result<TickLine, Problem> {
+    let here = |visit: &&usize| desk.planned(**visit).arrive <= at && at < desk.planned(**visit).leave;
+    let row = |&visit: &usize| {
+        let next = match tasks.iter().find(|task| task.visit == visit && task.at >= at) {
+            Some(task) => desk.say("ticks.next", &json!({ "what": what(desk, task)?, "time": task.at }))?,
+            None => String::new(),
+        };
+        Ok(HandOverRow { patient: desk.patient_line(visit)?, stage: stage(desk, visit, at)?, next })
+    };
+    Ok(TickLine::HandOver {
+        time: at.to_string(),
+        title: desk.say("ticks.hand_over", &json!({ "shifts": shifts }))?,
+        rows: patients.iter().filter(here).map(row).collect::<Result<Vec<_>, _>>()?,
+    })
+}
+
+/// The stage at which a patient is by the plan.
+fn stage(desk: &Desk<'_>, visit: usize, at: Moment) -> Result<String, Problem> {
+    let planned = desk.planned(visit);
+    let name = match &planned.cooling {
+        Some(stages) => cooled_stage(stages, at),
+        None if planned.steps.first().is_some_and(|step| at < step.start) => "waiting",
+        None => "drugs",
+    };
+    desk.text(&format!("stages.{name}"))
+}
+
+fn cooled_stage(stages: &CoolingStages, at: Moment) -> &'static str {
+    let until = [
+        (stages.prepare, "before_cap"),
+        (stages.cooling_on, "preparing"),
+        (stages.hair_loss_drug_start, "pre_cooling"),
+        (stages.hair_loss_drug_end, "drugs_cooled"),
+        (stages.cooling_off, "post_cooling"),
+        (stages.cap_off, "warming"),
+    ];
+    until.into_iter().find(|(end, _)| at < *end).map_or("seated", |(_, name)| name)
+}

@@ -1,0 +1,18 @@
+//! Baypack plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper.
+#![forbid(unsafe_code)]
+
+pub mod allocate;
+pub mod cli;
+pub mod clock;
+pub mod compose;
+pub mod layouts;
+pub mod patient;
+pub mod plan;
+pub mod problem;
+pub mod read;
+pub mod render;
+pub mod survey;
+pub mod unit_rules;
+pub mod validate;
+pub mod verify;
+pub mod write;

@@ -1,0 +1,199 @@
+//! Raw tables to a [`DayList`] in which every value is known to be right.
+//!
+//! Every fault of the three files is found in one run. A part that is itself faulty is not used to
+//! judge another, so that one slip is one problem. Nothing is mended that could be read in two ways.
+
+mod columns;
+mod dates;
+pub mod limits;
+mod nearest;
+mod nhs_number;
+mod regimens;
+mod rooms;
+mod row;
+mod rows;
+mod section;
+mod text;
+mod times;
+mod unit;
+mod visit;
+
+use chrono::NaiveDate;
+
+use self::columns::header;
+use self::regimens::{RegimensFile, regimens};
+pub use self::rooms::file_name_part;
+use self::rows::{Against, CheckedRows, check_rows};
+use self::unit::{UnitFile, unit};
+use crate::patient::Visit;
+use crate::problem::Problem;
+use crate::read::{Delimiter, Encoding, RawInputs, RawList};
+use crate::unit_rules::{Regimen, RegimenIndex, Unit};
+
+/// What the program has at hand besides the inputs.
+pub struct AtHand<'a> {
+    /// Whether some font has a glyph for a character.
+    pub prints: &'a dyn Fn(char) -> bool,
+    /// The codes of the wording files.
+    pub languages: &'a [String],
+}
+
+/// What the command line says of the list.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Options {
+    /// The day to print; needed where the list has no date or several.
+    pub date: Option<NaiveDate>,
+    /// Whether rows with faults are left out of the plan instead of stopping the run.
+    pub hold_bad_rows: bool,
+}
+
+/// Checks the three files.
+///
+/// # Errors
+/// Every fault of all three, in the order unit, regimens, day list, each by line.
+pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Result<DayList, Vec<Problem>> {
+    let unit_file = raw.unit.content.as_ref().map(|table| unit(&raw.unit.name, table, at_hand));
+    let post_cooling = unit_file.as_ref().ok().and_then(|file| file.post_cooling);
+    let regimens_file =
+        raw.regimens.content.as_ref().map(|table| regimens(&raw.regimens.name, table, post_cooling, at_hand));
+    let list_file = raw.day_list.content.as_ref().map(|list| {
+        let parts = (unit_file.as_ref().ok(), regimens_file.as_ref().ok());
+        list_rows(&raw.day_list.name, list, parts, options, at_hand)
+    });
+
+    let mut problems = Vec::new();
+    let unit = keep(unit_file.map_err(Clone::clone).and_then(|file| file.unit), &mut problems);
+    let regimens = keep(regimens_file.map_err(Clone::clone).and_then(|file| file.regimens), &mut problems);
+    let list = keep(list_file.map_err(Clone::clone).and_then(|list| list), &mut problems);
+    let (Some(unit), Some(regimens), Some(Some(list))) = (unit, regimens, list) else { return Err(problems) };
+    let CheckedList { day, rows, notes } = list;
+    Ok(DayList {
+        day,
+        source_name: raw.day_list.name.clone(),
+        unit,
+        regimens,
+        visits: rows.visits,
+        held_back: rows.held_back,
+        notes,
+        other_days: rows.other_days,
+    })
+}
+
+/// The product, or its problems put with the others.
+fn keep<T>(product: Result<T, Vec<Problem>>, problems: &mut Vec<Problem>) -> Option<T> {
+    product.map_err(|found| problems.extend(found)).ok()
+}
+
+/// A day list whose rows are checked.
+struct CheckedList {
+    day: NaiveDate,
+    rows: CheckedRows,
+    notes: Vec<Note>,
+}
+
+/// Checks the list against what is right of the unit's files; `None` where the unit's file does not
+/// say, or says wrongly, how a list is written.
+fn list_rows(
+    file: &str,
+    list: &RawList,
+    (unit, regimens): (Option<&UnitFile>, Option<&RegimensFile>),
+    options: Options,
+    at_hand: &AtHand<'_>,
+) -> Result<Option<CheckedList>, Vec<Problem>> {
+    let Some((unit, form)) = unit.and_then(|unit| Some((unit, unit.list_form.as_ref()?))) else {
+        return Ok(None);
+    };
+    let header = header(file, list, form, options.date.is_some());
+    if !header.is_one() {
+        return Err(header.problems);
+    }
+    let against = Against {
+        file,
+        columns: &header.columns,
+        dates: &form.dates,
+        day_is_named: options.date.is_some(),
+        bays: unit.bays.as_deref(),
+        caps: unit.caps.as_deref(),
+        regimens: regimens.map(|file| file.known.as_slice()),
+        closes: unit.closes,
+        at_hand,
+    };
+    let rows = check_rows(&list.rows, options.date, options.hold_bad_rows, &against);
+    let mut problems: Vec<Problem> = rows.problems.iter().chain(&header.problems).cloned().collect();
+    let stops = !problems.is_empty() || rows.visits.is_empty() || !options.hold_bad_rows;
+    if stops {
+        problems.extend(rows.held_back.iter().flat_map(|row| row.problems.iter().cloned()));
+    }
+    match rows.day {
+        Some(day) if problems.is_empty() => {
+            let notes = notes(list, header.note, &rows.repeated_headers);
+            Ok(Some(CheckedList { day, rows, notes }))
+        }
+        _ => Err(problems),
+    }
+}
+
+/// What the clerk should know of how the list was read.
+fn notes(list: &RawList, columns: Option<String>, repeated_headers: &[u32]) -> Vec<Note> {
+    let encoding = (list.encoding == Encoding::Windows1252).then(|| {
+        "The list is not UTF-8. It was read as Windows-1252: check the names that have accents.".to_owned()
+    });
+    let is_guess = list.delimiter != Delimiter::Comma && !list.delimiter_stated;
+    let delimiter =
+        is_guess.then(|| format!("The list was read with {} between its cells.", list.delimiter.word()));
+    let lines: Vec<String> = repeated_headers.iter().map(u32::to_string).collect();
+    let repeated = (!lines.is_empty())
+        .then(|| format!("The header stands once more on line {}, which was passed over.", lines.join(", ")));
+    [encoding, delimiter, columns, repeated].into_iter().flatten().map(|text| Note { text }).collect()
+}
+
+/// The day's list with the unit's files, every value checked. Visits stand in the list's order.
+#[derive(Clone, Debug)]
+pub struct DayList {
+    /// The day.
+    pub day: NaiveDate,
+    /// The list's file name, without its folder.
+    pub source_name: String,
+    /// The unit.
+    pub unit: Unit,
+    /// The regimens of the unit's file, in its order.
+    pub regimens: Vec<Regimen>,
+    /// The visits of the day, in the list's order.
+    pub visits: Vec<Visit>,
+    /// Rows with faults, left out by request.
+    pub held_back: Vec<HeldBack>,
+    /// What the clerk should know of how the list was read.
+    pub notes: Vec<Note>,
+    /// How many rows of other days were left out.
+    pub other_days: usize,
+}
+
+impl DayList {
+    /// The regimen at `index`.
+    #[must_use]
+    pub fn regimen(&self, index: RegimenIndex) -> &Regimen {
+        &self.regimens[index.0]
+    }
+}
+
+/// A row that is not in the pack, because of its faults.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeldBack {
+    /// The physical line on which the record starts.
+    pub line: u32,
+    /// `FAMILYNAME, Given` as far as the row has them; for the front sheet only.
+    pub name: Option<String>,
+    /// The row's bay and chair as written, where both cells hold something printable.
+    pub place: Option<String>,
+    /// The row's arrival time as written, where the cell holds something printable.
+    pub arrive: Option<String>,
+    /// The row's faults, in column order.
+    pub problems: Vec<Problem>,
+}
+
+/// Something about how a file was read that is not a fault.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// The sentence.
+    pub text: String,
+}

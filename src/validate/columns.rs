@@ -1,0 +1,319 @@
+//! The columns of a day list, and where the list at hand has them.
+
+use std::collections::BTreeMap;
+
+use unicode_normalization::UnicodeNormalization;
+
+use super::nearest::{listed, nearest};
+use super::unit::ListForm;
+use crate::problem::{Found, Place, Problem};
+use crate::read::{RawList, RawRow};
+
+/// How many lines of titles may stand above a header for a message to point at it.
+const HEADER_WITHIN: usize = 20;
+
+/// How many known names make a line look like a header.
+const HEADERS_TO_TELL: usize = 5;
+
+/// A column that the program reads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Column {
+    Date,
+    Arrive,
+    Bay,
+    Chair,
+    HospitalNo,
+    NhsNo,
+    FamilyName,
+    GivenName,
+    Born,
+    Regimen,
+    Cycle,
+    Cooled,
+    Hair,
+    Cap,
+    OwnCap,
+    DrugsReady,
+    LeaveBy,
+    Language,
+    LargePrint,
+    Alert,
+    NextVisit,
+    GoAhead,
+    Isolate,
+}
+
+impl Column {
+    /// All of them, in the order of the documentation.
+    pub(super) const ALL: [Self; 23] = [
+        Self::Date,
+        Self::Arrive,
+        Self::Bay,
+        Self::Chair,
+        Self::HospitalNo,
+        Self::NhsNo,
+        Self::FamilyName,
+        Self::GivenName,
+        Self::Born,
+        Self::Regimen,
+        Self::Cycle,
+        Self::Cooled,
+        Self::Hair,
+        Self::Cap,
+        Self::OwnCap,
+        Self::DrugsReady,
+        Self::LeaveBy,
+        Self::Language,
+        Self::LargePrint,
+        Self::Alert,
+        Self::NextVisit,
+        Self::GoAhead,
+        Self::Isolate,
+    ];
+
+    /// Its own name, which heads it unless the unit maps another.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Date => "date",
+            Self::Arrive => "arrive",
+            Self::Bay => "bay",
+            Self::Chair => "chair",
+            Self::HospitalNo => "hospital_no",
+            Self::NhsNo => "nhs_no",
+            Self::FamilyName => "family_name",
+            Self::GivenName => "given_name",
+            Self::Born => "born",
+            Self::Regimen => "regimen",
+            Self::Cycle => "cycle",
+            Self::Cooled => "cooled",
+            Self::Hair => "hair",
+            Self::Cap => "cap",
+            Self::OwnCap => "own_cap",
+            Self::DrugsReady => "drugs_ready",
+            Self::LeaveBy => "leave_by",
+            Self::Language => "language",
+            Self::LargePrint => "large_print",
+            Self::Alert => "alert",
+            Self::NextVisit => "next_visit",
+            Self::GoAhead => "go_ahead",
+            Self::Isolate => "isolate",
+        }
+    }
+
+    /// The column of a name.
+    pub(super) fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|column| column.name() == name)
+    }
+
+    /// Whether every row needs a value; `date` is needed unless the command line names the day.
+    pub(super) const fn is_needed(self, day_is_named: bool) -> bool {
+        match self {
+            Self::Date => !day_is_named,
+            Self::Arrive
+            | Self::Bay
+            | Self::Chair
+            | Self::HospitalNo
+            | Self::FamilyName
+            | Self::GivenName
+            | Self::Born
+            | Self::Regimen
+            | Self::Cycle
+            | Self::Cooled => true,
+            _ => false,
+        }
+    }
+
+    /// Whether a message describes the value instead of repeating it.
+    pub(super) const fn is_private(self) -> bool {
+        matches!(
+            self,
+            Self::HospitalNo | Self::NhsNo | Self::FamilyName | Self::GivenName | Self::Born | Self::Alert
+        )
+    }
+}
+
+/// Where a list has its columns.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Columns {
+    places: BTreeMap<Column, usize>,
+    headers: Vec<String>,
+}
+
+impl Columns {
+    /// How many cells a row has.
+    pub(super) const fn width(&self) -> usize {
+        self.headers.len()
+    }
+
+    /// The place of a column, if the list has it.
+    pub(super) fn place(&self, column: Column) -> Option<usize> {
+        self.places.get(&column).copied()
+    }
+
+    /// The column's name as the list heads it, for messages.
+    pub(super) fn header(&self, column: Column) -> &str {
+        self.place(column).map_or(column.name(), |place| &self.headers[place])
+    }
+
+    /// The order of a problem among those of its row: by its column's place, the whole row first.
+    pub(super) fn order(&self, header: Option<&str>) -> Option<usize> {
+        header.and_then(|header| self.headers.iter().position(|name| name == header))
+    }
+
+    /// Whether a row is the header once more.
+    pub(super) fn is_header(&self, cells: &[String]) -> bool {
+        cells.iter().map(|cell| folded(cell)).eq(self.headers.iter().map(|header| folded(header)))
+    }
+}
+
+/// A header as it is compared.
+fn folded(header: &str) -> String {
+    header.trim().nfc().flat_map(char::to_lowercase).collect()
+}
+
+/// What a header came to.
+pub(super) struct Header {
+    /// Where the columns are; rows can be checked against those that are there.
+    pub(super) columns: Columns,
+    /// What the clerk should know of the columns that are not read.
+    pub(super) note: Option<String>,
+    /// What is wrong with the header.
+    pub(super) problems: Vec<Problem>,
+}
+
+impl Header {
+    /// Whether the line is a header at all, so that the rows below it can be told apart.
+    pub(super) fn is_one(&self) -> bool {
+        !self.columns.places.is_empty()
+    }
+}
+
+/// A header under check.
+struct HeaderCheck<'a> {
+    file: &'a str,
+    line: u32,
+    form: &'a ListForm,
+    headers: Vec<String>,
+    unknown: Vec<usize>,
+}
+
+/// Finds the columns in a list's header.
+pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: bool) -> Header {
+    let headers: Vec<String> = list.header.cells.iter().map(|cell| cell.trim().to_owned()).collect();
+    let mut check = HeaderCheck { file, line: list.header.line, form, headers, unknown: Vec::new() };
+    let mut problems = Vec::new();
+    let mut places = BTreeMap::new();
+    for (place, name) in check.headers.iter().enumerate() {
+        match check.column_of(name) {
+            Some(column) if places.contains_key(&column) => problems.push(check.twice(name)),
+            Some(column) => drop(places.insert(column, place)),
+            None => check.unknown.push(place),
+        }
+    }
+    if places.is_empty() {
+        problems.push(check.no_header(&list.rows));
+    } else {
+        let absent =
+            |column: &Column| !places.contains_key(column) && check.must_be_there(*column, day_is_named);
+        problems.extend(Column::ALL.into_iter().filter(absent).map(|column| check.missing(column)));
+    }
+    let note = check.note(&places, &list.rows);
+    Header { columns: Columns { places, headers: check.headers }, note, problems }
+}
+
+impl HeaderCheck<'_> {
+    /// The header under which a column is looked for.
+    fn wanted(&self, column: Column) -> &str {
+        self.form.headers.get(&column).map_or(column.name(), String::as_str)
+    }
+
+    fn column_of(&self, header: &str) -> Option<Column> {
+        Column::ALL.into_iter().find(|column| folded(self.wanted(*column)) == folded(header))
+    }
+
+    /// A column that the unit's file maps is meant to be there, needed or not.
+    fn must_be_there(&self, column: Column, day_is_named: bool) -> bool {
+        column.is_needed(day_is_named) || self.form.headers.contains_key(&column)
+    }
+
+    /// The headers that are not read and have a name.
+    fn unknown_names(&self) -> Vec<&str> {
+        let names = self.unknown.iter().map(|place| self.headers[*place].as_str());
+        names.filter(|name| !name.is_empty()).collect()
+    }
+
+    fn problem(&self, header: Option<&str>, what: String, found: Option<Found>, help: String) -> Problem {
+        let place =
+            Place { file: self.file.to_owned(), line: Some(self.line), column: header.map(str::to_owned) };
+        Problem { what, place, found, help }
+    }
+
+    fn twice(&self, header: &str) -> Problem {
+        let help = "take one of them out, or give it another header".to_owned();
+        self.problem(Some(header), "two columns have the same header".to_owned(), None, help)
+    }
+
+    /// The problem of a first line without a single known header. It may hold a patient, so none of it
+    /// is repeated.
+    fn no_header(&self, rows: &[RawRow]) -> Problem {
+        let known = |row: &RawRow| row.cells.iter().filter(|cell| self.column_of(cell).is_some()).count();
+        let below = rows.iter().take(HEADER_WITHIN).find(|row| known(row) >= HEADERS_TO_TELL);
+        let help = match below {
+            Some(row) => format!("the header seems to stand on line {}: delete the lines above it", row.line),
+            None => format!(
+                "export the list with the columns' names in its first line ({}) and with commas, semicolons or tabs between the cells",
+                listed(&Column::ALL.map(|column| self.wanted(column)))
+            ),
+        };
+        let found = Some(Found::Described(format!("{} cells", self.headers.len())));
+        self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
+    }
+
+    fn missing(&self, column: Column) -> Problem {
+        let wanted = self.wanted(column);
+        let what = if self.form.headers.contains_key(&column) {
+            format!("column is missing, which the unit's file maps to `{}`", column.name())
+        } else {
+            "needed column is missing".to_owned()
+        };
+        let unknown = self.unknown_names();
+        let help = match nearest(wanted, unknown.iter().copied()) {
+            Some(header) => format!(
+                "is it the column `{header}`? Head it `{wanted}`, or write `columns = {{ {} = \"{header}\" }}` under `[day_list]` in the unit's file",
+                column.name()
+            ),
+            None => format!("add it to the export; columns that are not read are {}", listed(&unknown)),
+        };
+        self.problem(Some(wanted), what, Some(Found::Described("no such header".to_owned())), help)
+    }
+
+    /// Names the columns that are not read, once, with the one that each may be meant for.
+    fn note(&self, places: &BTreeMap<Column, usize>, rows: &[RawRow]) -> Option<String> {
+        let unknown = self.unknown_names();
+        let mut sentences = Vec::new();
+        if !unknown.is_empty() {
+            sentences.push(format!("Columns of the list that were not read: {}.", listed(&unknown)));
+        }
+        let absent: Vec<&str> = Column::ALL
+            .into_iter()
+            .filter(|column| !places.contains_key(column))
+            .map(|column| self.wanted(column))
+            .collect();
+        for header in &unknown {
+            let meant = nearest(header, absent.iter().copied());
+            sentences.extend(meant.map(|column| format!("Is `{header}` meant to be `{column}`?")));
+        }
+        let nameless = |place: &&usize| {
+            let holds_something =
+                |row: &RawRow| row.cells.get(**place).is_some_and(|cell| !cell.trim().is_empty());
+            self.headers[**place].is_empty() && rows.iter().any(holds_something)
+        };
+        let nameless: Vec<String> =
+            self.unknown.iter().filter(nameless).map(|place| (place + 1).to_string()).collect();
+        if !nameless.is_empty() {
+            sentences
+                .push(format!("Columns without a header were not read: number {}.", nameless.join(", ")));
+        }
+        (!sentences.is_empty()).then(|| sentences.join(" "))
+    }
+}

@@ -1,0 +1,61 @@
+//! The largest values that are accepted, each with its reason. Anything larger is refused with the
+//! figure. (The sizes of whole files are `read`'s.)
+
+/// Characters of a patient's family or given name. The NHS Common User Interface allows 40 for a
+/// family name (NID-0014), 35 for a given name and 100 for all middle names together.
+pub const NAME_CHARACTERS: usize = 100;
+
+/// Characters of an alert: three lines on a strip, which is what a nurse can take in while walking.
+pub const ALERT_CHARACTERS: usize = 300;
+
+/// Characters of any other text: names of bays, chairs, machines, drugs, telephone numbers.
+pub const TEXT_CHARACTERS: usize = 100;
+
+/// Marks that may follow one letter. Hebrew with vowels and Vietnamese need up to three; more would
+/// be printed over the lines above and below.
+pub const MARKS_IN_A_ROW: usize = 4;
+
+/// The highest cycle. Weekly treatment over a year stays below it.
+pub const CYCLE: u32 = 99;
+
+/// Years before the day within which a patient was born.
+pub const AGE_YEARS: i32 = 130;
+
+/// Visits of one day: six times the largest unit that the planning is measured with.
+pub const VISITS: usize = 2_000;
+
+/// Shifts of a day.
+pub const SHIFTS: usize = 12;
+
+/// Bays of a unit.
+pub const BAYS: usize = 100;
+
+/// Chairs of a bay.
+pub const CHAIRS: usize = 100;
+
+/// Nurses of a bay.
+pub const NURSES: i64 = 50;
+
+/// Machines of a unit.
+pub const MACHINES: usize = 500;
+
+/// Stretches of one day in which a machine is out of service.
+pub const OUTAGES: usize = 50;
+
+/// Sizes of caps.
+pub const CAP_SIZES: usize = 50;
+
+/// Caps of one size.
+pub const CAPS: i64 = 999;
+
+/// Hours after cooling within which the conditioner is rinsed out: a week at most.
+pub const RINSE_HOURS: i64 = 168;
+
+/// Regimens of a unit.
+pub const REGIMENS: usize = 2_000;
+
+/// Drugs of a regimen.
+pub const STEPS: usize = 30;
+
+/// Names that a message lists; more would hide the sentence.
+pub const NAMES_IN_A_MESSAGE: usize = 12;

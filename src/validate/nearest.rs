@@ -1,0 +1,81 @@
+//! The real name that is nearest to a misspelt one, and the names that would have done.
+
+use strsim::damerau_levenshtein;
+
+use super::limits;
+
+/// The nearest of `names` to `found`, if one is near enough to have been meant.
+///
+/// Case, spaces, hyphens and underscores are not counted. A name is near enough when at most a third
+/// of its characters, and at least one, must be changed. Where two are equally near, neither is named:
+/// for chair `A9`, `A1` is no likelier than `A2`.
+pub(super) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let found = folded(found);
+    let near = |name: &'a str| {
+        let name_folded = folded(name);
+        let longest = name_folded.chars().count().max(found.chars().count());
+        let distance = damerau_levenshtein(&found, &name_folded);
+        (distance <= (longest / 3).max(1) && distance < longest).then_some((distance, name))
+    };
+    let mut found: Vec<(usize, &str)> = names.into_iter().filter_map(near).collect();
+    found.sort_by_key(|(distance, _)| *distance);
+    match found.as_slice() {
+        [(distance, _), (next, _), ..] if distance == next => None,
+        [(_, name), ..] => Some(*name),
+        [] => None,
+    }
+}
+
+/// A name with its letters lower-cased and without what people leave out.
+fn folded(name: &str) -> String {
+    let kept = |character: &char| !matches!(character, ' ' | '_' | '-' | '\u{a0}');
+    name.chars().filter(kept).take(limits::TEXT_CHARACTERS).flat_map(char::to_lowercase).collect()
+}
+
+/// `did you mean …? Accepted here: …`, for a code that is not among `names`.
+pub(super) fn help(found: &str, names: &[&str]) -> String {
+    let listed = listed(names);
+    match nearest(found, names.iter().copied()) {
+        Some(name) => format!("did you mean `{name}`? Accepted here: {listed}"),
+        None => format!("accepted here: {listed}"),
+    }
+}
+
+/// The names between back quotes; the first few of many.
+pub(super) fn listed(names: &[&str]) -> String {
+    let shown: Vec<String> =
+        names.iter().take(limits::NAMES_IN_A_MESSAGE).map(|name| format!("`{name}`")).collect();
+    match names.len() - shown.len() {
+        0 if shown.is_empty() => "none".to_owned(),
+        0 => shown.join(", "),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{listed, nearest};
+
+    #[test]
+    fn a_misspelt_name_leads_to_the_one_that_was_meant() {
+        let codes = ["PAC-W", "PAC-CARBO", "TC", "AC"];
+        assert_eq!(nearest("PACW", codes), Some("PAC-W"));
+        assert_eq!(nearest("pac carbo", codes), Some("PAC-CARBO"));
+        assert_eq!(nearest("Familyname", ["given_name", "family_name"]), Some("family_name"));
+    }
+
+    #[test]
+    fn a_name_that_is_like_none_gets_no_hint() {
+        assert_eq!(nearest("radiotherapy", ["PAC-W", "TC"]), None);
+        assert_eq!(nearest("X", ["S", "M", "L"]), None, "one letter changed for another is no likeness");
+        assert_eq!(nearest("A9", ["A1", "A2"]), None, "both are equally near");
+    }
+
+    #[test]
+    fn long_lists_are_cut() {
+        let names: Vec<String> = (1..=14).map(|number| number.to_string()).collect();
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        assert!(listed(&names).ends_with("`12` and 2 more"));
+        assert_eq!(listed(&[]), "none");
+    }
+}

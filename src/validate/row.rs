@@ -1,0 +1,327 @@
+//! One row of a day list under check: typed values out of its cells, a problem for each that is not
+//! right.
+//!
+//! As in a settings file, a wrong value leaves a problem and a stand-in behind; a visit with
+//! stand-ins never gets out.
+
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+
+use super::columns::{Column, Columns};
+use super::dates::{DateForm, both_readings, likeness};
+use super::nearest;
+use super::nhs_number;
+use super::rows::Against;
+use super::text::{joined_lines, one_line};
+use super::times::{LAST_MINUTE, day_fraction, time};
+use super::{AtHand, limits};
+use crate::clock::Moment;
+use crate::patient::NextVisit;
+use crate::problem::{Found, Place, Problem};
+use crate::read::RawRow;
+
+/// A row under check.
+pub(super) struct RowCheck<'a> {
+    file: &'a str,
+    row: &'a RawRow,
+    columns: &'a Columns,
+    dates: &'a DateForm,
+    at_hand: &'a AtHand<'a>,
+    problems: Vec<(usize, Problem)>,
+    blank: Vec<(Column, String)>,
+}
+
+/// How many needed cells may be empty for each to be a problem of its own. A row with more is a total,
+/// a title or a merged cell, and one message says so.
+const BLANKS_TOLD_APART: usize = 3;
+
+impl<'a> RowCheck<'a> {
+    pub(super) const fn new(row: &'a RawRow, against: &Against<'a>) -> Self {
+        let Against { file, columns, dates, at_hand, .. } = *against;
+        Self { file, row, columns, dates, at_hand, problems: Vec::new(), blank: Vec::new() }
+    }
+
+    /// All problems, in the order of the list's columns.
+    pub(super) fn finish(mut self) -> Vec<Problem> {
+        let blank = std::mem::take(&mut self.blank);
+        if blank.len() > BLANKS_TOLD_APART {
+            self.problems.push((0, self.hardly_a_visit(&blank)));
+        } else {
+            for (column, example) in blank {
+                let found = Some(Found::Described("an empty cell".to_owned()));
+                self.fault(
+                    column,
+                    "needed value is missing",
+                    found,
+                    format!("write it, for example {example}"),
+                );
+            }
+        }
+        self.problems.sort_by_key(|(place, _)| *place);
+        self.problems.into_iter().map(|(_, problem)| problem).collect()
+    }
+
+    /// The problem of a row that lacks most of what a visit needs.
+    fn hardly_a_visit(&self, blank: &[(Column, String)]) -> Problem {
+        let headers: Vec<&str> = blank.iter().map(|(column, _)| self.columns.header(*column)).collect();
+        Problem {
+            what: "row lacks most of what a visit needs".to_owned(),
+            place: Place { file: self.file.to_owned(), line: Some(self.row.line), column: None },
+            found: Some(Found::Described(format!("empty cells under {}", nearest::listed(&headers)))),
+            help: "fill them in, or take the line out if it is no patient's".to_owned(),
+        }
+    }
+
+    /// A cell without the spaces around it; empty where the list has no such column. Spreadsheets keep
+    /// the zeros of a number by writing `="0123"`, which means the text in it.
+    pub(super) fn cell(&self, column: Column) -> &'a str {
+        let place = self.columns.place(column);
+        let cell = place.and_then(|place| self.row.cells.get(place)).map_or("", |cell| cell.trim());
+        let kept = cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"'));
+        kept.filter(|text| !text.contains('"')).map_or(cell, str::trim)
+    }
+
+    /// Adds a problem of a cell.
+    pub(super) fn fault(
+        &mut self,
+        column: Column,
+        what: impl Into<String>,
+        found: Option<Found>,
+        help: impl Into<String>,
+    ) {
+        let place = Place {
+            file: self.file.to_owned(),
+            line: Some(self.row.line),
+            column: Some(self.columns.header(column).to_owned()),
+        };
+        let order = self.columns.place(column).unwrap_or(usize::MAX);
+        self.problems.push((order, Problem { what: what.into(), place, found, help: help.into() }));
+    }
+
+    /// Reports a value; a private one is described by its length.
+    fn wrong(&mut self, column: Column, what: impl Into<String>, help: impl Into<String>) {
+        let cell = self.cell(column);
+        let found = if column.is_private() {
+            Found::Described(format!("{} characters", cell.chars().count()))
+        } else {
+            Found::Value(cell.to_owned())
+        };
+        self.fault(column, what, Some(found), help);
+    }
+
+    /// A cell that must not be empty. Where the list has no such column, that is the header's fault.
+    pub(super) fn needed(&mut self, column: Column, example: &str) -> Option<&'a str> {
+        let cell = self.cell(column);
+        if cell.is_empty() && self.columns.place(column).is_some() {
+            self.blank.push((column, example.to_owned()));
+        }
+        self.optional(column)
+    }
+
+    /// A cell that may be empty.
+    fn optional(&self, column: Column) -> Option<&'a str> {
+        Some(self.cell(column)).filter(|cell| !cell.is_empty())
+    }
+
+    /// A needed text that can be printed.
+    pub(super) fn text(&mut self, column: Column, what: &str, example: &str) -> String {
+        let Some(cell) = self.needed(column, example) else { return String::new() };
+        one_line(cell, limits::NAME_CHARACTERS, self.at_hand.prints).unwrap_or_else(|refusal| {
+            self.fault(column, refusal.what(what), Some(Found::Described(refusal.found())), refusal.help());
+            String::new()
+        })
+    }
+
+    /// A text for staff, which may have been typed on several lines.
+    pub(super) fn alert(&mut self) -> Option<String> {
+        let cell = self.optional(Column::Alert)?;
+        match joined_lines(cell, limits::ALERT_CHARACTERS, self.at_hand.prints) {
+            Ok(text) => Some(text),
+            Err(refusal) => {
+                let found = Some(Found::Described(refusal.found()));
+                self.fault(Column::Alert, refusal.what("alert"), found, refusal.help());
+                None
+            }
+        }
+    }
+
+    /// A needed time of the day.
+    pub(super) fn arrive(&mut self) -> Moment {
+        match self.needed(Column::Arrive, "08:30") {
+            Some(_) => self.moment(Column::Arrive, LAST_MINUTE).unwrap_or_default(),
+            None => Moment::default(),
+        }
+    }
+
+    /// A time that may be left out, up to `last`.
+    pub(super) fn moment(&mut self, column: Column, last: Moment) -> Option<Moment> {
+        let cell = self.optional(column)?;
+        let read = time(cell, last).or_else(|| day_fraction(cell));
+        if read.is_none() {
+            let help =
+                format!("write hours and minutes of the 24-hour clock up to {last}, for example 08:30");
+            self.wrong(column, "value is not a time of day", help);
+        }
+        read
+    }
+
+    /// A date of the list's form, or a problem that shows the two meanings of an ambiguous one.
+    pub(super) fn date(&mut self, column: Column, example: NaiveDate) -> Option<NaiveDate> {
+        let cell = self.optional(column)?;
+        let read = self.dates.read(cell);
+        if read.is_none() {
+            self.not_a_date(column, cell, example, "");
+        }
+        read
+    }
+
+    fn not_a_date(&mut self, column: Column, cell: &str, example: NaiveDate, or_time: &str) {
+        let example = self.dates.example(example);
+        let form =
+            "or state the form under `[day_list]` in the unit's file, for example `dates = \"DD/MM/YYYY\"`";
+        let likeness = likeness(cell);
+        let help = match both_readings(cell) {
+            Some((one, other)) if !column.is_private() => {
+                format!("it could be {one} or {other}: write it as {example}{or_time}, {form}")
+            }
+            _ if likeness.has_another_order => format!("write it as {example}{or_time}, {form}"),
+            _ => format!("write it as {example}{or_time}"),
+        };
+        let found = if column.is_private() {
+            Found::Described(likeness.description.to_owned())
+        } else {
+            Found::Value(cell.to_owned())
+        };
+        self.fault(
+            column,
+            format!("value is not a date written {}", self.dates.written()),
+            Some(found),
+            help,
+        );
+    }
+
+    /// A needed date of birth: not after the day, and not longer before it than anybody lives.
+    /// Without the day, which the list may have wrong, neither can be told.
+    pub(super) fn born(&mut self, day: Option<NaiveDate>) -> NaiveDate {
+        let example = NaiveDate::from_ymd_opt(1961, 3, 14).unwrap_or_default();
+        if self.needed(Column::Born, &self.dates.example(example)).is_none() {
+            return example;
+        }
+        let Some(born) = self.date(Column::Born, example) else { return example };
+        let Some(day) = day else { return born };
+        let oldest = chrono::Months::new(12 * limits::AGE_YEARS.unsigned_abs());
+        let found = |text: String| Some(Found::Described(text));
+        if born > day {
+            let found = found("a date after the day of the list".to_owned());
+            self.fault(Column::Born, "patient is not born yet", found, "check the year");
+        } else if day.checked_sub_months(oldest).is_some_and(|limit| born < limit) {
+            let found = found(format!("a date more than {} years ago", limits::AGE_YEARS));
+            self.fault(Column::Born, "patient is too old to be true", found, "check the year");
+        }
+        born
+    }
+
+    /// The next visit: a date, or a date and a time, after the day of the list.
+    pub(super) fn next_visit(&mut self, day: Option<NaiveDate>) -> Option<NextVisit> {
+        let cell = self.optional(Column::NextVisit)?;
+        let with_time = cell.rsplit_once([' ', 'T']).and_then(|(date, clock)| {
+            let moment = time(clock, LAST_MINUTE).and_then(clock_time)?;
+            Some(NextVisit::At(NaiveDateTime::new(self.dates.read(date)?, moment)))
+        });
+        let read = self.dates.read(cell).map(NextVisit::Day).or(with_time);
+        let on = match read {
+            Some(NextVisit::Day(on)) => on,
+            Some(NextVisit::At(at)) => at.date(),
+            None => {
+                let example = NaiveDate::from_ymd_opt(2031, 4, 4).unwrap_or_default();
+                self.not_a_date(Column::NextVisit, cell, example, ", with or without a time such as 09:00");
+                return None;
+            }
+        };
+        if day.is_some_and(|day| on <= day) {
+            let help = "write a date after the day of the list";
+            self.wrong(Column::NextVisit, "next visit is not after this one", help);
+        }
+        read
+    }
+
+    /// The place among `names` of a needed word.
+    pub(super) fn one_of(&mut self, column: Column, what: &str, names: &[&str]) -> Option<usize> {
+        let cell = self.needed(column, names.first().unwrap_or(&"one of the unit's"))?;
+        self.place_of(column, cell, what, names)
+    }
+
+    /// The place among `names` of a word that may be left out.
+    pub(super) fn optional_one_of(&mut self, column: Column, what: &str, names: &[&str]) -> Option<usize> {
+        let cell = self.optional(column)?;
+        self.place_of(column, cell, what, names)
+    }
+
+    /// A word counts whatever its case: no two names of a kind differ in case alone.
+    fn place_of(&mut self, column: Column, cell: &str, what: &str, names: &[&str]) -> Option<usize> {
+        let place = names.iter().position(|name| name.to_lowercase() == cell.to_lowercase());
+        if place.is_none() {
+            self.wrong(column, what, nearest::help(cell, names));
+        }
+        place
+    }
+
+    /// A needed yes or no.
+    pub(super) fn truth(&mut self, column: Column) -> bool {
+        self.one_of(column, "value is neither yes nor no", &["yes", "no"]) == Some(0)
+    }
+
+    /// A yes, or a no that may be left out.
+    pub(super) fn optional_truth(&mut self, column: Column) -> bool {
+        self.optional_one_of(column, "value is neither yes nor no", &["yes", "no"]) == Some(0)
+    }
+
+    /// A needed whole number from 1.
+    pub(super) fn cycle(&mut self) -> u32 {
+        let Some(cell) = self.needed(Column::Cycle, "1 for a first visit") else { return 1 };
+        let digits = cell.len() <= 3 && cell.bytes().all(|byte| byte.is_ascii_digit());
+        let cycle =
+            digits.then(|| cell.parse().ok()).flatten().filter(|cycle| (1..=limits::CYCLE).contains(cycle));
+        cycle.unwrap_or_else(|| {
+            let what = format!("cycle is not a whole number from 1 to {}", limits::CYCLE);
+            self.wrong(Column::Cycle, what, "write digits only, for example 1 for a first visit");
+            1
+        })
+    }
+
+    /// The ten digits of an NHS number, if there is one.
+    pub(super) fn nhs_no(&mut self) -> Option<String> {
+        use nhs_number::Refusal;
+        let cell = self.optional(Column::NhsNo)?;
+        let refusal = match nhs_number::digits(cell) {
+            Ok(digits) => return Some(digits),
+            Err(refusal) => refusal,
+        };
+        let (what, found, help) = match refusal {
+            Refusal::NotDigits => (
+                "is not made of digits",
+                "other characters".to_owned(),
+                "write ten digits, with or without spaces",
+            ),
+            Refusal::Digits(count) => (
+                "does not have ten digits",
+                format!("{count} digits"),
+                "write ten digits; a spreadsheet may have lost a leading zero",
+            ),
+            Refusal::CheckDigit => (
+                "does not pass its check digit",
+                "ten digits".to_owned(),
+                "compare it with the patient's papers, or leave the cell empty",
+            ),
+            Refusal::Zeros => {
+                ("is ten zeros", "ten zeros".to_owned(), "leave the cell empty if the number is not known")
+            }
+        };
+        self.fault(Column::NhsNo, format!("NHS number {what}"), Some(Found::Described(found)), help);
+        None
+    }
+}
+
+fn clock_time(moment: Moment) -> Option<NaiveTime> {
+    let minutes = u32::try_from(moment.minutes()).ok()?;
+    NaiveTime::from_hms_opt(minutes / 60, minutes % 60, 0)
+}

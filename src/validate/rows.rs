@@ -1,0 +1,259 @@
+//! The rows of a day list: which are of the day, which are right, and which stand twice.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
+
+use super::columns::{Column, Columns};
+use super::dates::DateForm;
+use super::regimens::KnownRegimen;
+use super::row::RowCheck;
+use super::text::one_line;
+use super::visit::visit;
+use super::{AtHand, HeldBack, limits};
+use crate::clock::Moment;
+use crate::patient::Visit;
+use crate::problem::{Found, Place, Problem};
+use crate::read::RawRow;
+use crate::read::limits::CELL_CHARACTERS;
+use crate::unit_rules::{Bay, CapStock};
+
+/// What the rows are checked against. A part that is itself faulty is `None`: its names cannot be
+/// checked in this run.
+pub(super) struct Against<'a> {
+    pub(super) file: &'a str,
+    pub(super) columns: &'a Columns,
+    pub(super) dates: &'a DateForm,
+    pub(super) day_is_named: bool,
+    pub(super) bays: Option<&'a [Bay]>,
+    pub(super) caps: Option<&'a [CapStock]>,
+    pub(super) regimens: Option<&'a [KnownRegimen]>,
+    pub(super) closes: Option<Moment>,
+    pub(super) at_hand: &'a AtHand<'a>,
+}
+
+/// What the rows of the day came to.
+pub(super) struct CheckedRows {
+    /// The day, if it is known.
+    pub(super) day: Option<NaiveDate>,
+    /// The rows without a fault.
+    pub(super) visits: Vec<Visit>,
+    /// The rows with faults.
+    pub(super) held_back: Vec<HeldBack>,
+    /// How many rows are of other days.
+    pub(super) other_days: usize,
+    /// The lines on which the header stands once more.
+    pub(super) repeated_headers: Vec<u32>,
+    /// What is wrong with the list as a whole.
+    pub(super) problems: Vec<Problem>,
+}
+
+/// A row of the day under check.
+struct DayRow<'a> {
+    row: &'a RawRow,
+    /// Absent where its cells cannot be told apart.
+    visit: Option<Visit>,
+    problems: Vec<Problem>,
+}
+
+/// Checks every row of the day. `named` is the day that the command line names. `both_of_a_pair` says
+/// that of two rows with one number the earlier has a problem too: which of them is right is not known.
+pub(super) fn check_rows(
+    rows: &[RawRow],
+    named: Option<NaiveDate>,
+    both_of_a_pair: bool,
+    against: &Against<'_>,
+) -> CheckedRows {
+    let (headers, rows): (Vec<&RawRow>, Vec<&RawRow>) =
+        rows.iter().partition(|row| against.columns.is_header(&row.cells));
+    let dates: Vec<Option<NaiveDate>> = rows.iter().map(|row| date_of(row, against)).collect();
+    let days: BTreeSet<NaiveDate> = dates.iter().flatten().copied().collect();
+    let day = named.or_else(|| days.first().copied());
+    let mut checked = CheckedRows {
+        day,
+        visits: Vec::new(),
+        held_back: Vec::new(),
+        other_days: dates.iter().filter(|date| date.is_some() && **date != day).count(),
+        repeated_headers: headers.iter().map(|row| row.line).collect(),
+        problems: Vec::new(),
+    };
+    if named.is_none() && days.len() > 1 {
+        checked.problems.push(several_days(&days, against));
+        return checked;
+    }
+    let of_day = rows.iter().zip(&dates).filter(|(_, date)| date.is_none() || **date == day);
+    let mut day_rows: Vec<DayRow> = of_day.map(|(row, _)| day_row(row, day, against)).collect();
+    if let Some(problem) = too_few_or_many(day_rows.len(), checked.other_days, named, against) {
+        checked.problems.push(problem);
+        return checked;
+    }
+    numbers_twice(&mut day_rows, both_of_a_pair, against);
+    for DayRow { row, visit, problems } in day_rows {
+        match visit {
+            Some(visit) if problems.is_empty() => checked.visits.push(visit),
+            visit => checked.held_back.push(held_back(row, visit.is_some(), problems, against)),
+        }
+    }
+    checked
+}
+
+/// The date of a row, if it has one.
+fn date_of(row: &RawRow, against: &Against<'_>) -> Option<NaiveDate> {
+    against.dates.read(RowCheck::new(row, against).cell(Column::Date))
+}
+
+/// Checks one row of the day.
+fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, against: &Against<'_>) -> DayRow<'a> {
+    match unreadable(row, against) {
+        Some(problem) => DayRow { row, visit: None, problems: vec![problem] },
+        None => {
+            let (visit, problems) = visit(row, day, against);
+            DayRow { row, visit: Some(visit), problems }
+        }
+    }
+}
+
+/// A row whose cells cannot be told apart: it has fewer than the header, or something beyond it, or a
+/// cell that swallowed its neighbours.
+fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
+    let (width, cells) = (against.columns.width(), row.cells.len());
+    let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
+    let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
+    let (what, found, help) = if cells < width {
+        let help = format!("write {width} cells as the header has; an empty one needs its delimiter too");
+        ("row has too few cells", format!("{cells} cells"), help)
+    } else if beyond {
+        let help =
+            format!("write {width} cells as the header has; put a cell with a delimiter in it into `\"`");
+        ("row has too many cells", format!("{cells} cells"), help)
+    } else if longest > CELL_CHARACTERS {
+        let help = format!(
+            "write at most {CELL_CHARACTERS} characters; perhaps a quotation mark is missing or too many"
+        );
+        ("cell is too long", format!("{longest} characters"), help)
+    } else {
+        return None;
+    };
+    let place = Place { file: against.file.to_owned(), line: Some(row.line), column: None };
+    Some(Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help })
+}
+
+/// Adds a problem to rows that share a hospital number or an NHS number: to the later of two, or to
+/// both.
+fn numbers_twice(rows: &mut [DayRow], both_of_a_pair: bool, against: &Against<'_>) {
+    let hospital_no =
+        |visit: &Visit| Some(visit.hospital_no.to_lowercase()).filter(|number| !number.is_empty());
+    let nhs_no = |visit: &Visit| visit.nhs_no.clone();
+    twice(rows, (Column::HospitalNo, "hospital number"), hospital_no, both_of_a_pair, against);
+    twice(rows, (Column::NhsNo, "NHS number"), nhs_no, both_of_a_pair, against);
+}
+
+fn twice(
+    rows: &mut [DayRow],
+    (column, what): (Column, &str),
+    number: impl Fn(&Visit) -> Option<String>,
+    both_of_a_pair: bool,
+    against: &Against<'_>,
+) {
+    let mut places: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (place, row) in rows.iter().enumerate() {
+        if let Some(number) = row.visit.as_ref().and_then(&number) {
+            places.entry(number).or_default().push(place);
+        }
+    }
+    for same in places.values().filter(|same| same.len() > 1) {
+        for place in same.iter().skip(usize::from(!both_of_a_pair)) {
+            let other = if place == &same[0] { same[1] } else { same[0] };
+            let line = rows[other].row.line;
+            let mut check = RowCheck::new(rows[*place].row, against);
+            let found = Some(Found::Described(format!("the {what} of line {line}")));
+            let help = "take one of the two rows out, or write the right number";
+            check.fault(column, format!("{what} stands twice on this day"), found, help);
+            let mut problems = check.finish();
+            problems.append(&mut rows[*place].problems);
+            problems.sort_by_key(|problem| against.columns.order(problem.place.column.as_deref()));
+            rows[*place].problems = problems;
+        }
+    }
+}
+
+/// A row that is not planned, with what the front sheet can say of it. Of a row whose cells cannot be
+/// told apart, the name alone is told: it leads to the patient, and a wrong one misleads nobody.
+fn held_back(row: &RawRow, is_readable: bool, problems: Vec<Problem>, against: &Against<'_>) -> HeldBack {
+    let check = RowCheck::new(row, against);
+    let printable = |column: Column| {
+        let cell = Some(check.cell(column)).filter(|cell| !cell.is_empty())?;
+        one_line(cell, limits::NAME_CHARACTERS, against.at_hand.prints).ok()
+    };
+    let joined = |one: Option<String>, other: Option<String>, between: &str| match (one, other) {
+        (Some(one), Some(other)) => Some(format!("{one}{between}{other}")),
+        (one, other) => one.or(other),
+    };
+    let family_name = printable(Column::FamilyName).map(|name| name.to_uppercase());
+    let (bay, chair) = (printable(Column::Bay), printable(Column::Chair));
+    HeldBack {
+        line: row.line,
+        name: joined(family_name, printable(Column::GivenName), ", "),
+        place: joined(bay, chair, " ").filter(|_| is_readable),
+        arrive: printable(Column::Arrive).filter(|_| is_readable),
+        problems,
+    }
+}
+
+fn list_fault(
+    against: &Against<'_>,
+    column: Option<Column>,
+    what: String,
+    found: String,
+    help: String,
+) -> Problem {
+    let column = column.map(|column| against.columns.header(column).to_owned());
+    let place = Place { file: against.file.to_owned(), line: None, column };
+    Problem { what, place, found: Some(Found::Described(found)), help }
+}
+
+fn several_days(days: &BTreeSet<NaiveDate>, against: &Against<'_>) -> Problem {
+    let named: Vec<String> = days.iter().take(limits::NAMES_IN_A_MESSAGE).map(ToString::to_string).collect();
+    let example = named.first().cloned().unwrap_or_default();
+    let found = match days.len() - named.len() {
+        0 => named.join(", "),
+        more => format!("{} and {more} more", named.join(", ")),
+    };
+    let help = format!("name the day to print, for example `--date {example}`");
+    list_fault(against, Some(Column::Date), "list has several days".to_owned(), found, help)
+}
+
+/// A list without a row of the day, or with more rows than a day has.
+fn too_few_or_many(
+    rows: usize,
+    other_days: usize,
+    named: Option<NaiveDate>,
+    against: &Against<'_>,
+) -> Option<Problem> {
+    if rows > limits::VISITS {
+        let help = format!("print at most {} visits of a day at once", limits::VISITS);
+        return Some(list_fault(
+            against,
+            None,
+            "day has too many visits".to_owned(),
+            format!("{rows} rows"),
+            help,
+        ));
+    }
+    if rows > 0 {
+        return None;
+    }
+    let (what, found, help) = match named.filter(|_| other_days > 0) {
+        Some(day) => (
+            format!("list has no row for {day}"),
+            format!("{other_days} rows of other days"),
+            "check the date, or export the list of that day",
+        ),
+        None => (
+            "list has a header and no rows".to_owned(),
+            "no rows".to_owned(),
+            "export the list again and check that it holds the day's visits",
+        ),
+    };
+    Some(list_fault(against, None, what, found, help.to_owned()))
+}

@@ -1,0 +1,119 @@
+//! One row of a day list to a visit.
+
+use chrono::NaiveDate;
+
+use super::columns::Column;
+use super::row::RowCheck;
+use super::rows::Against;
+use super::times::LAST_MINUTE;
+use crate::patient::{GoAhead, Hair, Visit};
+use crate::problem::{Found, Problem};
+use crate::read::RawRow;
+use crate::unit_rules::{BayIndex, CapSize, RegimenIndex};
+
+/// A row as a visit, and everything that is wrong with it. With a problem, the visit holds stand-ins
+/// and must not be planned; only its numbers may be compared with those of other rows.
+pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>) -> (Visit, Vec<Problem>) {
+    let mut check = RowCheck::new(row, against);
+    // The named day stands in for an empty cell; without one, the cell says which day the row is of.
+    let example = day.or(NaiveDate::from_ymd_opt(2031, 3, 14)).unwrap_or_default();
+    if !against.day_is_named {
+        check.needed(Column::Date, &against.dates.example(example));
+    }
+    check.date(Column::Date, example);
+    let arrive = check.arrive();
+    let (bay, chair) = seat(&mut check, against);
+    let cooled = check.truth(Column::Cooled);
+    let last = against.closes.map_or(LAST_MINUTE, |closes| closes.max(LAST_MINUTE));
+    let visit = Visit {
+        line: row.line,
+        arrive,
+        bay,
+        chair,
+        hospital_no: check.text(Column::HospitalNo, "hospital number", "the number on the patient's papers"),
+        nhs_no: check.nhs_no(),
+        family_name: check.text(Column::FamilyName, "family name", "the name on the patient's papers"),
+        given_name: check.text(Column::GivenName, "given name", "the name on the patient's papers"),
+        born: check.born(day),
+        regimen: regimen(&mut check, cooled, against),
+        cycle: check.cycle(),
+        cooled,
+        hair: hair(&mut check),
+        cap: cap(&mut check, against),
+        own_cap: check.optional_truth(Column::OwnCap),
+        drugs_ready: check.moment(Column::DrugsReady, last),
+        leave_by: check.moment(Column::LeaveBy, last),
+        language: language(&mut check, against),
+        large_print: check.optional_truth(Column::LargePrint),
+        alert: check.alert(),
+        next_visit: check.next_visit(day),
+        go_ahead: go_ahead(&mut check),
+        isolate: check.optional_truth(Column::Isolate),
+    };
+    (visit, check.finish())
+}
+
+/// The bay, and the chair in it.
+fn seat(check: &mut RowCheck<'_>, against: &Against<'_>) -> (BayIndex, String) {
+    let Some(bays) = against.bays else { return (BayIndex(0), String::new()) };
+    let names: Vec<&str> = bays.iter().map(|bay| bay.name.as_str()).collect();
+    let bay = check.one_of(Column::Bay, "bay does not exist", &names);
+    let chairs: Vec<&str> = match bay {
+        Some(place) => bays[place].chairs.iter().map(String::as_str).collect(),
+        None => bays.iter().flat_map(|bay| &bay.chairs).map(String::as_str).collect(),
+    };
+    let cell = check.cell(Column::Chair).to_lowercase();
+    let elsewhere = bays.iter().find(|bay| bay.chairs.iter().any(|chair| chair.to_lowercase() == cell));
+    if let (Some(place), Some(other)) =
+        (bay, elsewhere.filter(|other| bay.is_none_or(|place| bays[place].name != other.name)))
+    {
+        let what = format!("chair is not in bay {} but in bay {}", bays[place].name, other.name);
+        let help = format!("write bay {}, or a chair of bay {}", other.name, bays[place].name);
+        let found = Found::Value(check.cell(Column::Chair).to_owned());
+        check.fault(Column::Chair, what, Some(found), help);
+        return (BayIndex(place), String::new());
+    }
+    let chair = check.one_of(Column::Chair, "chair does not exist", &chairs);
+    (BayIndex(bay.unwrap_or(0)), chair.map(|chair| chairs[chair].to_owned()).unwrap_or_default())
+}
+
+/// The regimen, which has a hair-loss drug if the patient is cooled.
+fn regimen(check: &mut RowCheck<'_>, cooled: bool, against: &Against<'_>) -> RegimenIndex {
+    let Some(regimens) = against.regimens else { return RegimenIndex(0) };
+    let codes: Vec<&str> = regimens.iter().map(|regimen| regimen.code.as_str()).collect();
+    let Some(place) = check.one_of(Column::Regimen, "regimen does not exist", &codes) else {
+        return RegimenIndex(0);
+    };
+    if cooled && regimens[place].hair_loss == Some(false) {
+        let what = "patient is cooled, but the regimen has no hair-loss drug";
+        let found = Some(Found::Value(codes[place].to_owned()));
+        check.fault(Column::Regimen, what, found, "write `no` under `cooled`, or the right regimen");
+    }
+    RegimenIndex(place)
+}
+
+fn hair(check: &mut RowCheck<'_>) -> Option<Hair> {
+    let place =
+        check.optional_one_of(Column::Hair, "kind of hair does not exist", &["fine", "medium", "thick"])?;
+    [Hair::Fine, Hair::Medium, Hair::Thick].get(place).copied()
+}
+
+fn cap(check: &mut RowCheck<'_>, against: &Against<'_>) -> Option<CapSize> {
+    let sizes: Vec<&str> = against.caps?.iter().map(|cap| cap.size.as_str()).collect();
+    check.optional_one_of(Column::Cap, "size of cap does not exist", &sizes).map(CapSize)
+}
+
+fn language(check: &mut RowCheck<'_>, against: &Against<'_>) -> Option<String> {
+    let languages: Vec<&str> = against.at_hand.languages.iter().map(String::as_str).collect();
+    let place =
+        check.optional_one_of(Column::Language, "there is no wording file for the language", &languages)?;
+    Some(languages[place].to_owned())
+}
+
+fn go_ahead(check: &mut RowCheck<'_>) -> GoAhead {
+    match check.optional_one_of(Column::GoAhead, "value is neither yes nor waiting", &["yes", "waiting"]) {
+        Some(0) => GoAhead::Yes,
+        Some(_) => GoAhead::Waiting,
+        None => GoAhead::NotRecorded,
+    }
+}

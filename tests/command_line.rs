@@ -1,0 +1,269 @@
+//! The program as the ward clerk runs it: what it says, what it writes, and its exit status.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+
+const DEMO: &str = "demo-input/day-list.csv";
+/// A fixed time of printing: 07:02 UTC on the demo's day.
+const PRINTED: &str = "1931238120";
+
+fn demo(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input").join(name)
+}
+
+fn baypack() -> Command {
+    let mut command = Command::cargo_bin("baypack").expect("the program is built for the test");
+    command.current_dir(env!("CARGO_MANIFEST_DIR")).env("SOURCE_DATE_EPOCH", PRINTED);
+    command
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("messages are UTF-8")
+}
+
+fn status(output: &Output) -> i32 {
+    output.status.code().expect("the program was not killed")
+}
+
+/// Every file below a folder, with its content, by path.
+fn files(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut found = Vec::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in fs::read_dir(next).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let name = path.strip_prefix(folder).expect("below it").to_string_lossy().into_owned();
+                found.push((name, fs::read(path).expect("a file")));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn is_empty(folder: &Path) -> bool {
+    fs::read_dir(folder).expect("a folder").next().is_none()
+}
+
+#[test]
+fn make_writes_the_pack_and_says_what_and_where() {
+    let out = tempfile::tempdir().expect("a folder");
+    let output = baypack().args(["make", DEMO, "--out"]).arg(out.path()).output().expect("it runs");
+    assert_eq!(status(&output), 0, "{}", text(&output.stderr));
+    let said = text(&output.stdout);
+    for part in [
+        "2031-03-14: ",
+        " cooled",
+        "cautions for the front sheet",
+        " sheets of paper",
+        "a patient on the bay sheets",
+        "pack.pdf",
+    ] {
+        assert!(said.contains(part), "`{part}` is missing in:\n{said}");
+    }
+    let names: Vec<String> =
+        files(&out.path().join("2031-03-14")).into_iter().map(|(name, _)| name).collect();
+    for name in [
+        "bay-A.pdf",
+        "bay-B.pdf",
+        "bay-C.pdf",
+        "care-cards.pdf",
+        "front-sheet.pdf",
+        "machine-sheet.pdf",
+        "pack.pdf",
+        "plan.json",
+    ] {
+        assert!(names.iter().any(|found| found == name), "{name} is missing in {names:?}");
+    }
+}
+
+#[test]
+fn the_same_list_and_time_give_the_same_bytes() {
+    let (one, other) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
+    for out in [&one, &other] {
+        baypack().args(["make", DEMO, "--out"]).arg(out.path()).assert().success();
+    }
+    assert_eq!(files(one.path()), files(other.path()));
+}
+
+#[test]
+fn another_time_of_printing_changes_the_pack_alone() {
+    let (one, other) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
+    baypack().args(["make", DEMO, "--out"]).arg(one.path()).assert().success();
+    baypack()
+        .env("SOURCE_DATE_EPOCH", "1931241720")
+        .args(["make", DEMO, "--out"])
+        .arg(other.path())
+        .assert()
+        .success();
+    let changed: Vec<String> = files(one.path())
+        .into_iter()
+        .zip(files(other.path()))
+        .filter(|(before, after)| before != after)
+        .map(|((name, _), _)| name)
+        .collect();
+    assert_eq!(changed, ["2031-03-14/pack.pdf"]);
+}
+
+#[test]
+fn a_list_alone_means_make() {
+    let place = tempfile::tempdir().expect("a folder");
+    for name in ["day-list.csv", "unit.toml", "regimens.toml"] {
+        fs::copy(demo(name), place.path().join(name)).expect("copied");
+    }
+    baypack().current_dir(place.path()).arg("day-list.csv").assert().success();
+    assert!(place.path().join("out/2031-03-14/pack.pdf").is_file());
+}
+
+#[test]
+fn check_writes_nothing_and_check_plan_writes_the_plan_alone() {
+    let place = tempfile::tempdir().expect("a folder");
+    let list = demo("day-list.csv");
+    baypack().current_dir(place.path()).arg("check").arg(&list).assert().success();
+    assert!(is_empty(place.path()));
+    baypack()
+        .current_dir(place.path())
+        .arg("check")
+        .arg(&list)
+        .args(["--plan", "plan.json"])
+        .assert()
+        .success();
+    let written: Vec<String> = files(place.path()).into_iter().map(|(name, _)| name).collect();
+    assert_eq!(written, ["plan.json"]);
+}
+
+#[test]
+fn quiet_says_nothing_when_all_is_well() {
+    let out = tempfile::tempdir().expect("a folder");
+    let output =
+        baypack().args(["make", DEMO, "--quiet", "--out"]).arg(out.path()).output().expect("it runs");
+    assert_eq!(
+        (status(&output), text(&output.stdout), text(&output.stderr)),
+        (0, String::new(), String::new())
+    );
+}
+
+#[test]
+fn a_list_with_faults_is_refused_whole_and_nothing_is_written() {
+    let place = tempfile::tempdir().expect("a folder");
+    let output = baypack()
+        .current_dir(place.path())
+        .args(["make", "--out", "out"])
+        .arg(demo("day-list-faults.csv"))
+        .output()
+        .expect("it runs");
+    let said = text(&output.stderr);
+    assert_eq!(status(&output), 1, "{said}");
+    assert!(said.lines().filter(|line| line.starts_with("error: ")).count() > 20, "{said}");
+    assert!(said.trim_end().ends_with("nothing was written."), "{said}");
+    assert!(is_empty(place.path()));
+}
+
+#[test]
+fn no_message_names_a_patient() {
+    let output = baypack().arg("check").arg(demo("day-list-faults.csv")).output().expect("it runs");
+    let list = fs::read_to_string(demo("day-list-faults.csv")).expect("the list");
+    let mut reader = csv::Reader::from_reader(list.as_bytes());
+    let headers = reader.headers().expect("a header").clone();
+    let private = ["family_name", "given_name", "hospital_no", "nhs_no", "born"].map(|column| {
+        headers.iter().position(|header| header == column).unwrap_or_else(|| panic!("column {column}"))
+    });
+    let said = text(&output.stderr);
+    let mut compared = 0;
+    for row in reader.records().map_while(Result::ok) {
+        for cell in private.iter().filter_map(|place| row.get(*place)).filter(|cell| cell.chars().count() > 3)
+        {
+            compared += 1;
+            assert!(!said.contains(cell), "a message holds what stands in a private cell");
+        }
+    }
+    assert!(compared > 50, "only {compared} cells were compared");
+}
+
+#[test]
+fn held_rows_are_named_on_the_front_sheet_and_the_rest_is_printed() {
+    let out = tempfile::tempdir().expect("a folder");
+    let output = baypack()
+        .args(["make", "--hold-bad-rows", "--out"])
+        .arg(out.path())
+        .arg(demo("day-list-faults.csv"))
+        .output()
+        .expect("it runs");
+    assert_eq!(status(&output), 0, "{}", text(&output.stderr));
+    let record = fs::read_to_string(out.path().join("2031-03-14/plan.json")).expect("the plan");
+    let record: serde_json::Value = serde_json::from_str(&record).expect("the plan is JSON");
+    let lines = |list: &str| -> Vec<u64> {
+        let rows = record[list].as_array().expect("a list").iter();
+        rows.map(|row| row["line"].as_u64().expect("a line")).collect()
+    };
+    let cautions = record["cautions"].as_array().expect("cautions").iter();
+    let named: Vec<u64> = cautions
+        .filter(|caution| caution["kind"] == "held_back")
+        .filter_map(|caution| caution["line"].as_u64())
+        .collect();
+    assert!(named.len() > 20);
+    assert_eq!(named, lines("held_back"));
+    assert!(lines("visits").iter().all(|line| !named.contains(line)));
+}
+
+#[test]
+fn a_day_that_does_not_fit_still_prints_and_says_so() {
+    let out = tempfile::tempdir().expect("a folder");
+    baypack().args(["make", "--out"]).arg(out.path()).arg(demo("day-list-overloaded.csv")).assert().success();
+    let folder = fs::read_dir(out.path()).expect("a folder").next().expect("a day").expect("an entry").path();
+    let record = fs::read_to_string(folder.join("plan.json")).expect("the plan");
+    let record: serde_json::Value = serde_json::from_str(&record).expect("the plan is JSON");
+    let cautions = record["cautions"].as_array().expect("cautions");
+    for kind in ["outlet_short", "chair_double_booked", "closing_passed", "leave_by_missed"] {
+        assert!(cautions.iter().any(|caution| caution["kind"] == kind), "no caution of the kind {kind}");
+    }
+    assert!(record["machines"]["without_outlet"].as_u64() > Some(0));
+}
+
+#[test]
+fn wrong_usage_is_told_from_a_file_that_cannot_be_read() {
+    for arguments in [
+        &["make"][..],
+        &["make", DEMO, "--date", "14.3.2031"],
+        &["check", DEMO, "--frobnicate"],
+        &["--frobnicate"],
+    ] {
+        let output = baypack().args(arguments).output().expect("it runs");
+        assert_eq!(status(&output), 2, "{arguments:?}: {}", text(&output.stderr));
+    }
+    let output = baypack().args(["make", "no-such-list.csv"]).output().expect("it runs");
+    assert_eq!(status(&output), 3);
+    assert!(
+        text(&output.stderr).starts_with("error: could not read no-such-list.csv"),
+        "{}",
+        text(&output.stderr)
+    );
+}
+
+#[test]
+fn help_names_every_option_in_a_sentence() {
+    let output = baypack().args(["make", "--help"]).output().expect("it runs");
+    assert_eq!(status(&output), 0);
+    let said = text(&output.stdout);
+    for option in ["--unit", "--regimens", "--out", "--date", "--hold-bad-rows", "--paper", "--quiet"] {
+        assert!(said.contains(option), "{option} is missing in:\n{said}");
+    }
+}
+
+#[test]
+fn the_manual_page_and_the_completions_are_written() {
+    let place = tempfile::tempdir().expect("a folder");
+    baypack().arg("manual").arg(place.path()).assert().success();
+    let names: Vec<String> = files(place.path()).into_iter().map(|(name, _)| name).collect();
+    for name in ["baypack.1", "baypack.bash", "baypack.fish", "_baypack", "_baypack.ps1"] {
+        assert!(names.iter().any(|found| found == name), "{name} is missing in {names:?}");
+    }
+    let page = fs::read_to_string(place.path().join("baypack.1")).expect("the page");
+    assert!(page.contains("make"), "the page tells of make");
+}
