@@ -65,12 +65,13 @@ fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
 }
 
 fn event(desk: &Desk<'_>, task: &Task) -> Result<TickLine, Problem> {
-    let patient = desk.patient_line(task.visit)?;
+    let row = desk.visit(task.visit);
     Ok(TickLine::Event {
         time: task.at.to_string(),
-        chair: patient.chair,
-        name: patient.name,
-        identity: patient.identity,
+        chair: row.chair.clone(),
+        name: row.staff_name(),
+        // Name and number are the two identifiers; with the date of birth a line would not be one.
+        identity: row.hospital_no.clone(),
         what: what(desk, task)?,
         detail: detail(desk, task)?,
         key: task.key,
@@ -88,7 +89,11 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
     let row = desk.visit(task.visit);
     match task.name {
         "arrive" if row.alert.is_some() || row.isolate => desk.text("ticks.see_alert"),
-        "prepare" => desk.say("ticks.cap", &json!({ "cap": super::strip::cap(desk, task.visit)? })),
+        "prepare" => match row.cap.map(|size| &desk.unit.cap(size).size) {
+            _ if row.own_cap => desk.text("ticks.own_cap"),
+            Some(size) => desk.say("ticks.cap", &json!({ "size": size })),
+            None => desk.text("ticks.fitting_set"),
+        },
         "connect" | "stop_cooling" => desk.outlet_or_none(task.visit),
         "leave" => match row.leave_by {
             Some(leave_by) => desk.say("ticks.leave_by", &json!({ "time": leave_by })),
@@ -131,12 +136,13 @@ fn hand_over(
     })
 }
 
-/// The stage at which a patient is by the plan.
+/// The stage at which a patient is by the plan. What is due at that very minute is still to do: it
+/// stands beside as the next thing.
 fn stage(desk: &Desk<'_>, visit: usize, at: Moment) -> Result<String, Problem> {
     let planned = desk.planned(visit);
     let name = match &planned.cooling {
         Some(stages) => cooled_stage(stages, at),
-        None if planned.steps.first().is_some_and(|step| at < step.start) => "waiting",
+        None if planned.steps.first().is_some_and(|step| at <= step.start) => "waiting",
         None => "drugs",
     };
     desk.text(&format!("stages.{name}"))
@@ -151,5 +157,5 @@ fn cooled_stage(stages: &CoolingStages, at: Moment) -> &'static str {
         (stages.cooling_off, "post_cooling"),
         (stages.cap_off, "warming"),
     ];
-    until.into_iter().find(|(end, _)| at < *end).map_or("seated", |(_, name)| name)
+    until.into_iter().find(|(end, _)| at <= *end).map_or("seated", |(_, name)| name)
 }
