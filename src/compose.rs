@@ -88,7 +88,7 @@ fn pack_words(desk: &Desk<'_>, choices: Choices) -> Result<PackWords, Problem> {
     })
 }
 
-/// The care cards, by bay, then arrival: the order in which the clerk sorts them.
+/// The care cards in the order of the visits: by bay, then arrival, as the clerk sorts them.
 fn cards(
     desk: &Desk<'_>,
     wordings: &BTreeMap<String, Words>,
@@ -99,7 +99,7 @@ fn cards(
         let language = desk.list.visits[visit].language.as_ref().unwrap_or(unit_language);
         card::care_card(desk, visit, wordings_of(wordings, language)?, codes)
     };
-    desk.by_bay_and_arrival().into_iter().map(card).collect()
+    (0..desk.list.visits.len()).map(card).collect()
 }
 
 fn wordings_of<'a>(wordings: &'a BTreeMap<String, Words>, language: &str) -> Result<&'a Words, Problem> {

@@ -118,7 +118,7 @@ impl Caution {
 }
 
 /// Looks the day over. The cautions come in a fixed order: by kind as the front sheet lists them,
-/// then by the list's lines.
+/// then in the order of the visits.
 #[must_use]
 pub fn survey(list: &DayList, plan: &DayPlan, allocation: &Allocation) -> Vec<Caution> {
     let mut cautions = rows_left_out(list);

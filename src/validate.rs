@@ -23,12 +23,13 @@ use chrono::NaiveDate;
 use self::columns::header;
 use self::regimens::{RegimensFile, regimens};
 pub use self::rooms::file_name_part;
-use self::rows::{Against, CheckedRows, check_rows};
+use self::rows::{Against, CheckedRows, caps_without_stock, check_rows};
 use self::unit::{UnitFile, unit};
+use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::problem::Problem;
 use crate::read::{Delimiter, Encoding, RawInputs, RawList};
-use crate::unit_rules::{Regimen, RegimenIndex, Unit};
+use crate::unit_rules::{BayIndex, Regimen, RegimenIndex, Unit};
 
 /// What the program has at hand besides the inputs.
 pub struct AtHand<'a> {
@@ -66,7 +67,8 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
     let regimens = keep(regimens_file.map_err(Clone::clone).and_then(|file| file.regimens), &mut problems);
     let list = keep(list_file.map_err(Clone::clone).and_then(|list| list), &mut problems);
     let (Some(unit), Some(regimens), Some(Some(list))) = (unit, regimens, list) else { return Err(problems) };
-    let CheckedList { day, rows, notes } = list;
+    let CheckedList { day, mut rows, notes } = list;
+    rows.visits.sort_by_cached_key(|visit| ward_order(visit, &unit));
     Ok(DayList {
         day,
         source_name: raw.day_list.name.clone(),
@@ -77,6 +79,13 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
         notes,
         other_days: rows.other_days,
     })
+}
+
+/// Where a visit stands in the day: by bay, arrival, the chair's place in the bay, hospital number.
+/// Whatever order the booking system exports in, the same visits give the same day and paper.
+fn ward_order(visit: &Visit, unit: &Unit) -> (BayIndex, Moment, Option<usize>, String) {
+    let chair = unit.bay(visit.bay).chairs.iter().position(|chair| *chair == visit.chair);
+    (visit.bay, visit.arrive, chair, visit.hospital_no.clone())
 }
 
 /// The product, or its problems put with the others.
@@ -113,13 +122,16 @@ fn list_rows(
         dates: &form.dates,
         day_is_named: options.date.is_some(),
         bays: unit.bays.as_deref(),
-        caps: unit.caps.as_deref(),
-        regimens: regimens.map(|file| file.known.as_slice()),
+        caps: unit.caps.as_deref().filter(|caps| !caps.is_empty()),
+        regimens: regimens.and_then(|file| file.known.as_deref()),
         closes: unit.closes,
         at_hand,
     };
     let rows = check_rows(&list.rows, options.date, options.hold_bad_rows, &against);
-    let mut problems: Vec<Problem> = rows.problems.iter().chain(&header.problems).cloned().collect();
+    let has_no_caps = unit.caps.as_deref().is_some_and(<[_]>::is_empty);
+    let capless = has_no_caps.then(|| caps_without_stock(&list.rows, &against)).flatten();
+    let mut problems: Vec<Problem> =
+        rows.problems.iter().chain(&header.problems).chain(&capless).cloned().collect();
     let stops = !problems.is_empty() || rows.visits.is_empty() || !options.hold_bad_rows;
     if stops {
         problems.extend(rows.held_back.iter().flat_map(|row| row.problems.iter().cloned()));
@@ -147,7 +159,7 @@ fn notes(list: &RawList, columns: Option<String>, repeated_headers: &[u32]) -> V
     [encoding, delimiter, columns, repeated].into_iter().flatten().map(|text| Note { text }).collect()
 }
 
-/// The day's list with the unit's files, every value checked. Visits stand in the list's order.
+/// The day's list with the unit's files, every value checked.
 #[derive(Clone, Debug)]
 pub struct DayList {
     /// The day.
@@ -158,7 +170,7 @@ pub struct DayList {
     pub unit: Unit,
     /// The regimens of the unit's file, in its order.
     pub regimens: Vec<Regimen>,
-    /// The visits of the day, in the list's order.
+    /// The visits of the day by bay, arrival, chair and hospital number, whatever the list's order.
     pub visits: Vec<Visit>,
     /// Rows with faults, left out by request.
     pub held_back: Vec<HeldBack>,

@@ -17,10 +17,9 @@ use crate::validate::file_name_part;
 
 /// One sheet a bay in the unit's order, and behind it one for each isolated patient of the bay.
 pub(super) fn bay_sheets(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Vec<Document>, Problem> {
-    let order = desk.by_bay_and_arrival();
     let mut sheets = Vec::new();
     for (place, bay) in desk.unit.bays.iter().enumerate() {
-        let here = order.iter().copied().filter(|&visit| desk.visit(visit).bay == BayIndex(place));
+        let here = (0..desk.list.visits.len()).filter(|&visit| desk.visit(visit).bay == BayIndex(place));
         let (isolated, shared): (Vec<usize>, Vec<usize>) = here.partition(|&visit| desk.visit(visit).isolate);
         let file = format!("bay-{}", file_name_part(&bay.name));
         let title = desk.say("bay.title", &json!({ "bay": bay.name }))?;

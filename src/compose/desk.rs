@@ -74,16 +74,6 @@ impl<'a> Desk<'a> {
         }
     }
 
-    /// The patients of the list by bay, then arrival, then chair, then the list's order.
-    pub fn by_bay_and_arrival(&self) -> Vec<usize> {
-        let mut order: Vec<usize> = (0..self.list.visits.len()).collect();
-        order.sort_by_key(|&visit| {
-            let row = self.visit(visit);
-            (row.bay, row.arrive, self.chair_place(visit), row.line)
-        });
-        order
-    }
-
     /// A chair's place among its bay's chairs.
     pub fn chair_place(&self, visit: usize) -> usize {
         let row = self.visit(visit);

@@ -17,7 +17,9 @@ const FORMAT: u32 = 1;
 /// The whole record. `documents` holds each sheet's data as its layout gets it, so that a reprint
 /// plans and solves nothing again.
 pub(super) fn record(desk: &Desk<'_>, documents: &[Document], choices: Choices) -> Result<Value, Problem> {
-    let visits = (0..desk.list.visits.len()).map(|place| visit(desk, place)).collect::<Vec<_>>();
+    let mut order: Vec<usize> = (0..desk.list.visits.len()).collect();
+    order.sort_by_key(|&place| desk.visit(place).line);
+    let visits: Vec<Value> = order.into_iter().map(|place| visit(desk, place)).collect();
     let mut cautions =
         desk.cautions.iter().map(|caution| self::caution(desk, caution)).collect::<Result<Vec<_>, _>>()?;
     if !desk.words.is_checked() {

@@ -72,7 +72,7 @@ pub(super) fn decode(file: &str, bytes: &[u8], most: usize) -> Result<Text, Prob
         return Err(fault(
             "file is empty",
             "no text",
-            "export the file again and check that it holds something",
+            "check that this is the right file, and save or export it again",
         ));
     }
     Ok(text)

@@ -9,8 +9,9 @@
 pub(super) enum Misplaced {
     /// A cell starts with a mark at this byte and never ends.
     Unclosed(usize),
-    /// Something stands between a closing mark and the end of the cell, at this byte.
-    TextBehind(usize),
+    /// A cell starts with a mark at the first byte, and something stands between its closing mark and
+    /// its end, at the second.
+    TextBehind(usize, usize),
 }
 
 /// Where the scan is within a cell.
@@ -36,8 +37,8 @@ pub(super) fn misplaced(text: &str, delimiter: char) -> Vec<Misplaced> {
             State::Closed { since } if character == '"' => State::Quoted { since },
             _ if cell_ends => State::CellStart,
             State::Closed { since } if character == ' ' => State::Closed { since },
-            State::Closed { .. } => {
-                found.push(Misplaced::TextBehind(at));
+            State::Closed { since } => {
+                found.push(Misplaced::TextBehind(since, at));
                 State::Plain
             }
             State::CellStart | State::Plain => State::Plain,
@@ -67,6 +68,6 @@ mod tests {
 
     #[test]
     fn text_behind_a_closing_quotation_mark_is_found() {
-        assert_eq!(misplaced("\"Anne \"Nan\" Marsh\",x", ','), [Misplaced::TextBehind(7)]);
+        assert_eq!(misplaced("\"Anne \"Nan\" Marsh\",x", ','), [Misplaced::TextBehind(0, 7)]);
     }
 }

@@ -133,22 +133,24 @@ fn unknown_delimiter(file: &str) -> Problem {
 /// The problem of a quotation mark that is out of place. What stands around it may be a name, so it
 /// is not repeated.
 fn misplaced_mark(file: &str, mark: Misplaced, lines: &Lines, body: usize) -> Problem {
+    let line = |at: usize| lines.number(body + at);
     let (at, what, found) = match mark {
-        Misplaced::Unclosed(at) => (
-            at,
-            "quotation mark is never closed",
-            "a cell that starts with `\"` and runs to the end of the file",
-        ),
-        Misplaced::TextBehind(at) => (
-            at,
-            "text stands behind a closing quotation mark",
-            "a cell in quotation marks that goes on after them",
-        ),
+        Misplaced::Unclosed(at) => {
+            let found = "a cell that starts with `\"` and runs to the end of the file".to_owned();
+            (at, "quotation mark is never closed", found)
+        }
+        Misplaced::TextBehind(at, behind) => {
+            let found = format!(
+                "a cell that starts with `\"` and goes on behind the next one, on line {}",
+                line(behind)
+            );
+            (at, "text stands behind a closing quotation mark", found)
+        }
     };
     Problem {
         what: what.to_owned(),
-        place: Place { file: file.to_owned(), line: Some(lines.number(body + at)), column: None },
-        found: Some(Found::Described(found.to_owned())),
+        place: Place { file: file.to_owned(), line: Some(line(at)), column: None },
+        found: Some(Found::Described(found)),
         help: "close the cell with `\"`, and write a quotation mark inside such a cell twice (`\"\"`)"
             .to_owned(),
     }

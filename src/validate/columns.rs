@@ -265,7 +265,10 @@ impl HeaderCheck<'_> {
                 listed(&Column::ALL.map(|column| self.wanted(column)))
             ),
         };
-        let found = Some(Found::Described(format!("{} cells", self.headers.len())));
+        let found = match self.headers.len() {
+            1 => Some(Found::Described("one cell".to_owned())),
+            cells => Some(Found::Described(format!("{cells} cells"))),
+        };
         self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
     }
 

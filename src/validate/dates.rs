@@ -146,7 +146,7 @@ pub(super) struct Likeness {
 pub(super) fn likeness(cell: &str) -> Likeness {
     let is_number = |piece: &&str| !piece.is_empty() && piece.bytes().all(|byte| byte.is_ascii_digit());
     let pieces: Vec<&str> = cell.split(BETWEEN).collect();
-    let numbers = pieces.iter().all(|piece| is_number(&piece));
+    let numbers = pieces.iter().all(is_number);
     let lengths: Vec<usize> = pieces.iter().map(|piece| piece.len()).collect();
     let (description, has_another_order) = match lengths.as_slice() {
         [4, 1..=2, 1..=2] if numbers => {

@@ -1,13 +1,17 @@
 //! The real name that is nearest to a misspelt one, and the names that would have done.
 
-use strsim::damerau_levenshtein;
+use strsim::{damerau_levenshtein, jaro_winkler};
 
 use super::limits;
+
+/// The likeness, by Jaro's and Winkler's measure, from which two names are taken for one another. At
+/// this value a word and its relative (`arrive`, `Arrival`) are, and two codes of one family are not.
+const ALIKE: f64 = 0.88;
 
 /// The nearest of `names` to `found`, if one is near enough to have been meant.
 ///
 /// Case, spaces, hyphens and underscores are not counted. A name is near enough when at most a third
-/// of its characters, and at least one, must be changed. Where two are equally near, neither is named:
+/// of its characters, and at least one, must be changed, or when both start and go on alike. Where two are equally near, neither is named:
 /// for chair `A9`, `A1` is no likelier than `A2`.
 pub(super) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = folded(found);
@@ -15,7 +19,9 @@ pub(super) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>)
         let name_folded = folded(name);
         let longest = name_folded.chars().count().max(found.chars().count());
         let distance = damerau_levenshtein(&found, &name_folded);
-        (distance <= (longest / 3).max(1) && distance < longest).then_some((distance, name))
+        let few_changes = distance <= (longest / 3).max(1) && distance < longest;
+        let is_alike = few_changes || jaro_winkler(&found, &name_folded) >= ALIKE;
+        is_alike.then_some((distance, name))
     };
     let mut found: Vec<(usize, &str)> = names.into_iter().filter_map(near).collect();
     found.sort_by_key(|(distance, _)| *distance);
@@ -61,6 +67,7 @@ mod tests {
         let codes = ["PAC-W", "PAC-CARBO", "TC", "AC"];
         assert_eq!(nearest("PACW", codes), Some("PAC-W"));
         assert_eq!(nearest("pac carbo", codes), Some("PAC-CARBO"));
+        assert_eq!(nearest("Arrival", ["date", "arrive", "alert"]), Some("arrive"));
         assert_eq!(nearest("Familyname", ["given_name", "family_name"]), Some("family_name"));
     }
 

@@ -43,8 +43,8 @@ pub(super) struct KnownRegimen {
 pub(super) struct RegimensFile {
     /// The regimens, or all that is wrong with the file.
     pub(super) regimens: Result<Vec<Regimen>, Vec<Problem>>,
-    /// The regimens that have a code, in the order of the file.
-    pub(super) known: Vec<KnownRegimen>,
+    /// The regimens in the order of the file, if every one has a code.
+    pub(super) known: Option<Vec<KnownRegimen>>,
 }
 
 /// Checks a file of regimens. `post_cooling` is the unit's, if the unit's file states it rightly.
@@ -62,8 +62,10 @@ pub(super) fn regimens(
         check.fault(top, "regimens", "there are no regimens", None, help);
     }
     let (mut regimens, mut known) = (Vec::new(), Vec::new());
+    let mut has_all_codes = !sections.is_empty();
     for section in sections {
         let code = code(&mut check, section, &known);
+        has_all_codes &= !code.is_empty();
         let before = check.count();
         let regimen = regimen(&mut check, section, code, post_cooling);
         let steps_are_right = check.count() == before;
@@ -73,7 +75,7 @@ pub(super) fn regimens(
         }
         regimens.push(regimen);
     }
-    RegimensFile { regimens: check.finish(regimens), known }
+    RegimensFile { regimens: check.finish(regimens), known: has_all_codes.then_some(known) }
 }
 
 /// A regimen's code, which no other has.

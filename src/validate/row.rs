@@ -48,12 +48,7 @@ impl<'a> RowCheck<'a> {
         } else {
             for (column, example) in blank {
                 let found = Some(Found::Described("an empty cell".to_owned()));
-                self.fault(
-                    column,
-                    "needed value is missing",
-                    found,
-                    format!("write it, for example {example}"),
-                );
+                self.fault(column, "needed value is missing", found, format!("write {example}"));
             }
         }
         self.problems.sort_by_key(|(place, _)| *place);
@@ -146,7 +141,7 @@ impl<'a> RowCheck<'a> {
 
     /// A needed time of the day.
     pub(super) fn arrive(&mut self) -> Moment {
-        match self.needed(Column::Arrive, "08:30") {
+        match self.needed(Column::Arrive, "the time, for example 08:30") {
             Some(_) => self.moment(Column::Arrive, LAST_MINUTE).unwrap_or_default(),
             None => Moment::default(),
         }
@@ -203,7 +198,8 @@ impl<'a> RowCheck<'a> {
     /// Without the day, which the list may have wrong, neither can be told.
     pub(super) fn born(&mut self, day: Option<NaiveDate>) -> NaiveDate {
         let example = NaiveDate::from_ymd_opt(1961, 3, 14).unwrap_or_default();
-        if self.needed(Column::Born, &self.dates.example(example)).is_none() {
+        let wanted = format!("the date, for example {}", self.dates.example(example));
+        if self.needed(Column::Born, &wanted).is_none() {
             return example;
         }
         let Some(born) = self.date(Column::Born, example) else { return example };
@@ -246,7 +242,7 @@ impl<'a> RowCheck<'a> {
 
     /// The place among `names` of a needed word.
     pub(super) fn one_of(&mut self, column: Column, what: &str, names: &[&str]) -> Option<usize> {
-        let cell = self.needed(column, names.first().unwrap_or(&"one of the unit's"))?;
+        let cell = self.needed(column, &format!("one of {}", nearest::listed(names)))?;
         self.place_of(column, cell, what, names)
     }
 
@@ -277,7 +273,7 @@ impl<'a> RowCheck<'a> {
 
     /// A needed whole number from 1.
     pub(super) fn cycle(&mut self) -> u32 {
-        let Some(cell) = self.needed(Column::Cycle, "1 for a first visit") else { return 1 };
+        let Some(cell) = self.needed(Column::Cycle, "a whole number, 1 for a first visit") else { return 1 };
         let digits = cell.len() <= 3 && cell.bytes().all(|byte| byte.is_ascii_digit());
         let cycle =
             digits.then(|| cell.parse().ok()).flatten().filter(|cycle| (1..=limits::CYCLE).contains(cycle));

@@ -138,6 +138,19 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     Some(Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help })
 }
 
+/// The one problem of a list that names sizes of caps for a unit whose file has none.
+pub(super) fn caps_without_stock(rows: &[RawRow], against: &Against<'_>) -> Option<Problem> {
+    let cap_of = |row| RowCheck::new(row, against).cell(Column::Cap);
+    let first = rows.iter().find(|row| !cap_of(row).is_empty() && !against.columns.is_header(&row.cells))?;
+    let header = against.columns.header(Column::Cap).to_owned();
+    Some(Problem {
+        what: "list names a size of cap, but the unit's file has no caps".to_owned(),
+        place: Place { file: against.file.to_owned(), line: Some(first.line), column: Some(header) },
+        found: Some(Found::Value(cap_of(first).to_owned())),
+        help: "write how many of each size there are under `[caps]` in the unit's file".to_owned(),
+    })
+}
+
 /// Adds a problem to rows that share a hospital number or an NHS number: to the later of two, or to
 /// both.
 fn numbers_twice(rows: &mut [DayRow], both_of_a_pair: bool, against: &Against<'_>) {

@@ -121,8 +121,8 @@ impl<'a> Check<'a> {
             }
             None => {
                 if needed {
-                    let keys = listed(self.keys_of(name).unwrap_or_default());
-                    let help = format!("add a heading `[{name}]` with the keys {keys}");
+                    let keys = self.keys_of(name).unwrap_or_default().join("`, `");
+                    let help = format!("add a heading `[{name}]` with its keys: `{keys}`");
                     self.fault(top, name, "needed section is missing", None, help);
                 }
                 None
@@ -198,8 +198,14 @@ impl<'a> Check<'a> {
         self.keys.iter().find(|(name, _)| *name == section).map(|(_, keys)| *keys)
     }
 
-    /// Reports a needed key that is not there.
-    fn missing(&mut self, section: Section, key: &str, example: &str) {
+    /// Reports a needed key that is not there, unless a misspelt one stands in its place: that is told.
+    fn missing(&mut self, section: Section<'a>, key: &str, example: &str) {
+        let known = self.keys_of(section.name).unwrap_or_default();
+        let is_misspelt =
+            |name: &str| !known.contains(&name) && nearest(name, known.iter().copied()) == Some(key);
+        if section.entries().any(|(name, _)| is_misspelt(name)) {
+            return;
+        }
         self.fault(
             section,
             key,
@@ -305,7 +311,10 @@ impl<'a> Check<'a> {
         let stand_in = default.unwrap_or(*range.start());
         let Some(setting) = section.get(key) else {
             if default.is_none() {
-                self.missing(section, key, &range.start().max(&1).to_string());
+                // An example that may be copied as it stands harms nobody: a common length, or the least.
+                let example =
+                    if *range.end() == i64::from(Minutes::MOST) { 30 } else { *range.start().max(&1) };
+                self.missing(section, key, &example.to_string());
             }
             return stand_in;
         };
@@ -313,7 +322,13 @@ impl<'a> Check<'a> {
             Value::Whole(number) if range.contains(number) => *number,
             value => {
                 let what = format!("setting is not a whole number from {} to {}", range.start(), range.end());
-                self.wrong(section, key, &what, value, "write digits only, without quotation marks");
+                self.wrong(
+                    section,
+                    key,
+                    &what,
+                    value,
+                    "write such a number in digits, without quotation marks",
+                );
                 stand_in
             }
         }
@@ -339,7 +354,8 @@ impl<'a> Check<'a> {
     /// A needed time of day, up to `47:59`.
     pub(super) fn moment(&mut self, section: Section<'a>, key: &str) -> Moment {
         let Some(setting) = section.get(key) else {
-            self.missing(section, key, "\"08:00\"");
+            let is_end = matches!(key, "closes" | "to");
+            self.missing(section, key, if is_end { "\"18:00\"" } else { "\"08:00\"" });
             return Moment::default();
         };
         let read = match &setting.value {

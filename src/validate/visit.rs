@@ -18,7 +18,7 @@ pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>)
     // The named day stands in for an empty cell; without one, the cell says which day the row is of.
     let example = day.or(NaiveDate::from_ymd_opt(2031, 3, 14)).unwrap_or_default();
     if !against.day_is_named {
-        check.needed(Column::Date, &against.dates.example(example));
+        check.needed(Column::Date, &format!("the day, for example {}", against.dates.example(example)));
     }
     check.date(Column::Date, example);
     let arrive = check.arrive();
