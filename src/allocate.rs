@@ -2,15 +2,24 @@
 //!
 //! Decides which machine serves whom, and where machines move; changes no time of any visit.
 
+mod counting;
+mod engine;
 mod greedy;
 mod holds;
+mod kinds;
+mod ladder;
+mod moving;
 mod outlets;
 mod placement;
+mod pooled;
 mod sessions;
+mod slots;
+mod states;
+mod sweep;
 
-use self::greedy::place_in_turn;
+use self::ladder::Best;
 use self::outlets::hand_out;
-use self::placement::{Placement, cap_is_free, changes_of_bay, score, served_by};
+use self::placement::{cap_is_free, changes_of_bay, score, served_by};
 use self::sessions::Sessions;
 use crate::clock::Span;
 use crate::plan::DayPlan;
@@ -97,12 +106,13 @@ pub struct Worth {
 #[must_use]
 pub fn allocate(list: &DayList, plan: &DayPlan) -> Allocation {
     let day = Sessions::of(list, plan);
-    let placement = place_in_turn(&day);
-    allocation(&day, &placement, list.visits.len())
+    let best = ladder::best(&day, ladder::Effort::USUAL);
+    allocation(&day, &best, list.visits.len())
 }
 
 /// The placement in the words of the plan.
-fn allocation(day: &Sessions, placement: &Placement, visits: usize) -> Allocation {
+fn allocation(day: &Sessions, best: &Best, visits: usize) -> Allocation {
+    let placement = &best.placement;
     let mut cooling = vec![Cooling::NotWanted; visits];
     let mut moves = Vec::new();
     for machine in (0..day.unit.machines.len()).map(MachineIndex) {
@@ -120,7 +130,7 @@ fn allocation(day: &Sessions, placement: &Placement, visits: usize) -> Allocatio
         cooling[day.all[session].visit] = Cooling::Without(reason);
     }
     moves.sort_by_key(|change| (change.within.from, change.machine));
-    Allocation { visits: cooling, moves, worth: worth(day, placement) }
+    Allocation { visits: cooling, moves, worth: worth(day, best) }
 }
 
 /// A machine's changes of bay.
@@ -136,15 +146,15 @@ fn moves_of(day: &Sessions, machine: MachineIndex, served: &[usize]) -> Vec<Move
 }
 
 /// The objectives, recomputed, and what is proven of them.
-fn worth(day: &Sessions, placement: &Placement) -> Worth {
-    let score = score(day, placement);
+fn worth(day: &Sessions, best: &Best) -> Worth {
+    let score = score(day, &best.placement);
     Worth {
         without_outlet: score.without,
         moves: score.moves,
         slack_shortfall: score.shortfall,
         busiest_outlet: score.busiest.div_ceil(2),
-        proven: score.without == 0 && score.moves == 0,
-        bound_without_outlet: 0,
-        bound_moves: 0,
+        proven: (score.without, score.moves) == (best.bound_left_out, best.bound_moves),
+        bound_without_outlet: best.bound_left_out,
+        bound_moves: best.bound_moves,
     }
 }

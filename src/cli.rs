@@ -10,6 +10,8 @@ use std::collections::BTreeMap;
 use std::ffi::OsString;
 use std::num::NonZeroUsize;
 
+use chrono_tz::Tz;
+
 use self::arguments::{Arguments, Command, DayArguments};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
 use self::report::{Progress, print_summary};
@@ -65,15 +67,18 @@ fn run_make(make: &arguments::Make, now: i64) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Does all that `make` does, and writes nothing but, where it is asked for, the plan.
+/// Does all that `make` does and writes nothing; or, where the plan is asked for, writes the plan
+/// only, without setting a sheet.
 fn run_check(check: &arguments::Check, now: i64) -> Result<(), Failure> {
     let progress = Progress::new(check.day.quiet);
+    if let Some(path) = &check.plan {
+        let Composed { paperwork, .. } = compose_day(&check.day, &progress)?;
+        progress.finish();
+        return write_one(path, &record(&paperwork))
+            .map_err(|error| Failure::outside("write the plan to", path, &error));
+    }
     let made = make_day(&check.day, now, &progress)?;
     progress.finish();
-    if let Some(path) = &check.plan {
-        write_one(path, &made.record())
-            .map_err(|error| Failure::outside("write the plan to", path, &error))?;
-    }
     if !check.day.quiet {
         print_summary(&made, None);
     }
@@ -87,8 +92,36 @@ struct Made {
     pack: PackSize,
 }
 
+/// A day in words and boxes, before a sheet is set.
+struct Composed {
+    layouts: Layouts,
+    time_zone: Tz,
+    paperwork: Paperwork,
+}
+
 /// The stages in their order.
 fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<Made, Failure> {
+    let Composed { layouts, time_zone, paperwork } = compose_day(arguments, progress)?;
+
+    progress.stage("Setting the sheets");
+    let words = &paperwork.pack;
+    let printed = print_stamp(now, time_zone);
+    let press = Press {
+        pack_title: &words.title,
+        cards_title: &words.cards,
+        language: &words.language,
+        stamp: &words.stamp.replace("{printed}", &printed),
+        workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
+        progress: &|done, all| progress.sheets(done, all),
+    };
+    let pdfs = render(&layouts, &paperwork, &press)?;
+    let mut files: Vec<_> = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
+    files.push(("plan.json".to_owned(), record(&paperwork)));
+    Ok(Made { paperwork, pack: pdfs.pack, files })
+}
+
+/// The stages up to the words of every sheet.
+fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed, Failure> {
     progress.stage("Reading");
     let layouts = Layouts::new(BTreeMap::new())?;
     let inputs = read_inputs(arguments)?;
@@ -99,36 +132,19 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
     let list = validate(&raw, options, &at_hand)?;
 
     progress.stage("Planning");
-    let printed = print_stamp(now, list.unit.time_zone);
+    let time_zone = list.unit.time_zone;
     let wordings = wordings(&layouts, &list.unit)?;
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;
-
-    progress.stage("Setting the sheets");
-    let words = &paperwork.pack;
-    let press = Press {
-        pack_title: &words.title,
-        cards_title: &words.cards,
-        language: &words.language,
-        stamp: &words.stamp.replace("{printed}", &printed),
-        workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
-        progress: &|done, all| progress.sheets(done, all),
-    };
-    let pdfs = render(&layouts, &paperwork, &press)?;
-    let files = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
-    let mut made = Made { paperwork, pack: pdfs.pack, files };
-    made.files.push(("plan.json".to_owned(), made.record()));
-    Ok(made)
+    Ok(Composed { layouts, time_zone, paperwork })
 }
 
-impl Made {
-    /// `plan.json`.
-    fn record(&self) -> Vec<u8> {
-        let mut text = format!("{:#}", self.paperwork.record);
-        text.push('\n');
-        text.into_bytes()
-    }
+/// `plan.json`.
+fn record(paperwork: &Paperwork) -> Vec<u8> {
+    let mut text = format!("{:#}", paperwork.record);
+    text.push('\n');
+    text.into_bytes()
 }
 
 /// Plan, allocate, survey, verify.

@@ -15,12 +15,13 @@ use std::num::NonZeroUsize;
 
 use serde_json::Value;
 
+pub use self::draw::printer_check::CheckWords;
 pub use self::fault::{FaultPlace, RenderFault};
 use self::frames::Limits;
 use self::labels::{Form, LabelOrder};
 use self::pack::Assembly;
 use self::typeset::{FileDate, Job, Typesetter};
-use crate::compose::paperwork::{Document, Kind, Paperwork};
+use crate::compose::paperwork::{Document, Kind, Paper, Paperwork};
 use crate::layouts::Layouts;
 
 /// How the pack is put together, and how the work is run.
@@ -101,6 +102,24 @@ pub fn render_with_labels(
     let done = |count: usize| (press.progress)(count, jobs.len());
     let set = Typesetter::new(layouts, date).set_all(&jobs, press.workers, &done)?;
     Assembly { layouts, paperwork, press, date, set: &set, labels: labels.as_ref() }.files()
+}
+
+/// Makes the printer check, a page on `paper` that shows whether a printer shrinks or shifts; the file
+/// carries `date`, as 2031-03-14.
+///
+/// # Errors
+/// If the font lacks a character of the words, or a line is wider than the page.
+pub fn printer_check(
+    layouts: &Layouts,
+    words: &CheckWords<'_>,
+    paper: Paper,
+    date: &str,
+) -> Result<PdfFile, RenderFault> {
+    let name = "printer-check";
+    let font = layouts.file(pack::STAMP_FONT).unwrap_or_default();
+    let bytes = draw::printer_check::printer_check(words, pack::paper_size(paper), file_date(date)?, font)
+        .map_err(|fault| pack::draw_fault(&fault, name))?;
+    Ok(PdfFile { name: format!("{name}.pdf"), bytes, pages: 1 })
 }
 
 /// The labels of a run, with the form that they are set for.

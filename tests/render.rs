@@ -12,7 +12,9 @@ use std::sync::Mutex;
 use baypack::compose::paperwork::{Counts, Document, Kind, PackWords, Paper, Paperwork};
 use baypack::layouts::Layouts;
 use baypack::render::labels::LabelOrder;
-use baypack::render::{FaultPlace, Pdfs, Press, RenderFault, render, render_with_labels};
+use baypack::render::{
+    CheckWords, FaultPlace, Pdfs, Press, RenderFault, printer_check, render, render_with_labels,
+};
 use serde_json::{Value, json};
 
 /// A sheet with a table, a page for each entry of `pages`.
@@ -400,8 +402,8 @@ fn a_stamp_that_the_font_cannot_letter_is_refused() {
     let faults = render(&layouts(SHEET), &day(), &Press { stamp, ..press(1) }).expect_err("refused");
     assert_eq!(
         told(&faults),
-        "error: the stamp's font lacks the character U+7B2C\n --> pack.pdf\n\
-         help: write the words of the stamp in Latin, Greek or Cyrillic letters\n"
+        "error: the font of what is drawn lacks the character U+7B2C\n --> pack.pdf\n\
+         help: write its words in Latin, Greek or Cyrillic letters\n"
     );
 }
 
@@ -715,4 +717,49 @@ fn a_form_of_labels_that_cannot_be_right_is_refused() {
         unknown.contains("unknown field `lines`") && unknown.contains("own.toml, line 8, column 1"),
         "{unknown}"
     );
+}
+
+fn check_words() -> CheckWords<'static> {
+    CheckWords {
+        title: "Printer check",
+        language: "en-GB",
+        lines: &[
+            "Print this page at 100 %, without fitting it to the page.",
+            "Measure the two bars: each is 100 mm long.",
+            "The outer frame stands 5 mm from the edge, the inner one 10 mm.",
+        ],
+    }
+}
+
+#[test]
+fn the_printer_check_is_true_to_the_millimetre() {
+    let carried = Layouts::new(BTreeMap::new()).expect("fonts");
+    for (paper, size) in [(Paper::A4, (210.0, 297.0)), (Paper::UsLetter, (215.9, 279.4))] {
+        let file = printer_check(&carried, &check_words(), paper, "2031-03-14").expect("a page");
+        assert_eq!(file.name, "printer-check.pdf");
+        let page = &paper::read(&file.bytes)[0];
+        let has = |width: f64, height: f64| {
+            page.shapes.iter().any(|drawn| {
+                (drawn.bounds.width() - width).abs() < 0.01 && (drawn.bounds.height() - height).abs() < 0.01
+            })
+        };
+        assert!(has(100.0, 0.0) && has(0.0, 100.0), "the bars");
+        assert!(has(size.0 - 20.0, size.1 - 20.0) && has(size.0 - 10.0, size.1 - 10.0), "the frames");
+        assert!(has(5.0, 5.0) && has(16.0, 8.0) && has(10.0, 8.0) && has(12.0, 5.0), "the boxes");
+        assert_eq!(page.find("Measure the two bars: each is 100 mm long.").len(), 1);
+        let inside = |left: f64, baseline: f64| left > 10.0 && baseline > 10.0 && baseline < size.1 - 10.0;
+        assert!(page.letters.iter().all(|letter| inside(letter.left, letter.baseline)));
+    }
+}
+
+#[test]
+fn words_of_the_printer_check_that_cannot_be_drawn_are_refused() {
+    let carried = Layouts::new(BTreeMap::new()).expect("fonts");
+    let refused = |lines: &[&str]| {
+        let words = CheckWords { lines, ..check_words() };
+        printer_check(&carried, &words, Paper::A4, "2031-03-14").expect_err("refused").to_string()
+    };
+    assert!(refused(&["ש"]).starts_with("error: the font of what is drawn lacks the character U+05E9\n"));
+    let long = "Measure ".repeat(20);
+    assert!(refused(&["Measure", &long]).starts_with("error: line 2 of the words is wider than the page\n"));
 }

@@ -35,6 +35,17 @@ pub(super) struct Model {
     rows: Vec<Row>,
 }
 
+/// How a solve ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Verdict {
+    /// Nothing satisfies the rows.
+    Impossible,
+    /// The engine failed, and nothing is known.
+    Unknown,
+    /// A bound, and perhaps a solution.
+    Found(Answer),
+}
+
 /// What an engine found.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Answer {
@@ -70,6 +81,16 @@ impl Model {
     }
 }
 
+impl Verdict {
+    /// What was found, if anything was.
+    pub fn answer(self) -> Option<Answer> {
+        match self {
+            Self::Found(answer) => Some(answer),
+            Self::Impossible | Self::Unknown => None,
+        }
+    }
+}
+
 impl Answer {
     /// The value of a variable, if there is a solution.
     pub fn value(&self, column: Column) -> Option<i32> {
@@ -79,9 +100,8 @@ impl Answer {
 
 /// Solves linear models.
 pub(super) trait Engine {
-    /// Makes the sum of `goal` as small as can be within so many nodes. `None` if the engine failed
-    /// or found that nothing satisfies the rows.
-    fn smallest(&self, model: &Model, goal: &[(Column, i32)], nodes: u64) -> Option<Answer>;
+    /// Makes the sum of `goal` as small as can be within so many nodes.
+    fn smallest(&self, model: &Model, goal: &[(Column, i32)], nodes: u64) -> Verdict;
 }
 
 /// The crate `microlp`: simplex with branch and bound, in Rust.
@@ -91,7 +111,7 @@ pub(super) struct Microlp;
 const ROUNDING: f64 = 1e-5;
 
 impl Engine for Microlp {
-    fn smallest(&self, model: &Model, goal: &[(Column, i32)], nodes: u64) -> Option<Answer> {
+    fn smallest(&self, model: &Model, goal: &[(Column, i32)], nodes: u64) -> Verdict {
         let mut problem = Problem::new(OptimizationDirection::Minimize);
         let mut costs = vec![0; model.columns.len()];
         for (column, cost) in goal {
@@ -109,7 +129,11 @@ impl Engine for Microlp {
         }
         let mut options = SolveOptions::default();
         options.node_limit = Some(nodes);
-        let outcome = problem.solve_with(options).ok()?;
+        let outcome = match problem.solve_with(options) {
+            Ok(outcome) => outcome,
+            Err(microlp::Error::Infeasible) => return Verdict::Impossible,
+            Err(_) => return Verdict::Unknown,
+        };
         let optimum = |solution: &microlp::Solution| solution.objective();
         let proven = match &outcome {
             SolveOutcome::Solution(solution) if outcome.is_optimal() => Some(optimum(solution)),
@@ -120,7 +144,7 @@ impl Engine for Microlp {
             rounded.collect()
         });
         let bound = proven.map_or(0, |bound| whole((bound - ROUNDING).ceil()));
-        Some(Answer { bound: u32::try_from(bound).unwrap_or(0), values })
+        Verdict::Found(Answer { bound: u32::try_from(bound).unwrap_or(0), values })
     }
 }
 

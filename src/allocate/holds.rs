@@ -5,7 +5,7 @@ use crate::clock::Minutes;
 use crate::unit_rules::MachineIndex;
 
 impl Allocation {
-    /// Every outlet taken, with the visit's place in the list, in the list's order.
+    /// Every outlet taken, with the visit's place in the list, in the order of the visits.
     pub fn holds(&self) -> impl Iterator<Item = (usize, OutletHold)> + '_ {
         self.visits.iter().enumerate().filter_map(|(visit, cooling)| match cooling {
             Cooling::Outlet(hold) => Some((visit, *hold)),

@@ -3,6 +3,8 @@
 //! Sessions stand in an order of their own, so that the order of the list's rows changes nothing.
 //! Knows what may share a machine; knows nothing of how machines are chosen.
 
+use std::collections::BTreeSet;
+
 use crate::clock::{Moment, Span};
 use crate::plan::{CoolingStages, DayPlan};
 use crate::unit_rules::{BayIndex, CapSize, Machine, MachineIndex, Unit};
@@ -17,6 +19,8 @@ pub(super) struct Sessions<'a> {
     pub unit: &'a Unit,
     /// By start, leaving, bay, chair and hospital number.
     pub all: Vec<Session>,
+    /// For each bay, whether one machine reaches any two of the chairs in use.
+    reach_is_free: Vec<bool>,
 }
 
 /// One patient's cooling, as machines and caps see it.
@@ -56,7 +60,15 @@ impl<'a> Sessions<'a> {
             keyed.push((key, session(list, visit, stages)));
         }
         keyed.sort_by(|one, other| one.0.cmp(&other.0));
-        Self { unit, all: keyed.into_iter().map(|(_, session)| session).collect() }
+        let all: Vec<Session> = keyed.into_iter().map(|(_, session)| session).collect();
+        let reach_is_free =
+            (0..unit.bays.len()).map(|bay| reach_is_free(unit, BayIndex(bay), &all)).collect();
+        Self { unit, all, reach_is_free }
+    }
+
+    /// Whether one machine reaches any two of the bay's chairs in use.
+    pub fn reach_is_free(&self, bay: BayIndex) -> bool {
+        self.reach_is_free[bay.0]
     }
 
     /// Whether one machine may serve both. In one bay: both within its hoses' reach if they are on it
@@ -74,6 +86,12 @@ impl<'a> Sessions<'a> {
         first.hold.until + self.unit.minutes.machine_move <= then.hold.from
     }
 
+    /// The sessions that take a cap of the size at this place of the unit's caps, and when.
+    pub fn users_of(&self, size: usize) -> impl Iterator<Item = (SessionIndex, Span)> + '_ {
+        let sized = self.all.iter().enumerate().filter_map(|(place, session)| Some((place, session.cap?)));
+        sized.filter(move |(_, cap)| cap.0.0 == size).map(|(place, cap)| (place, cap.1))
+    }
+
     /// Whether the machine, taken alone, could serve the session at all.
     pub fn suits(&self, machine: MachineIndex, session: SessionIndex) -> bool {
         let session = &self.all[session];
@@ -81,6 +99,14 @@ impl<'a> Sessions<'a> {
         (machine.movable || machine.bay == session.bay)
             && (1..=machine.outlets).any(|number| in_service(machine, number, session.hold))
     }
+}
+
+/// Whether one machine reaches any two of the bay's chairs in use.
+fn reach_is_free(unit: &Unit, bay: BayIndex, sessions: &[Session]) -> bool {
+    let here = sessions.iter().filter(|session| session.bay == bay);
+    let chairs: BTreeSet<&str> = here.map(|session| session.chair.as_str()).collect();
+    let reached = |one: &str| chairs.iter().all(|other| unit.bay(bay).reach_together(one, other));
+    chairs.iter().all(|one| reached(one))
 }
 
 /// The session of one visit.

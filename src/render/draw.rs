@@ -7,6 +7,7 @@
 mod embed;
 pub mod imposition;
 pub mod lettering;
+pub mod printer_check;
 
 use std::collections::BTreeMap;
 
@@ -63,10 +64,12 @@ pub struct Stamp<'a> {
 /// Why a file for the printer cannot be made.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum DrawFault {
-    /// The stamp's font lacks this character.
-    StampLacks(char),
-    /// The stamp's font is no font.
+    /// The font of the stamp or the printer check lacks this character.
+    Lacks(char),
+    /// That font is no font.
     NoFont,
+    /// A line of the printer check, counted from 1, is wider than the page.
+    LineTooLong(usize),
     /// A set document cannot be taken in, or the file cannot be written; with what the library said.
     Unreadable(String),
 }
@@ -74,7 +77,7 @@ pub enum DrawFault {
 impl From<Unletterable> for DrawFault {
     fn from(refusal: Unletterable) -> Self {
         match refusal {
-            Unletterable::Lacks(character) => Self::StampLacks(character),
+            Unletterable::Lacks(character) => Self::Lacks(character),
             Unletterable::NoFont => Self::NoFont,
         }
     }

@@ -8,8 +8,8 @@ use super::{FaultPlace, LabelRun, PackSize, PdfFile, Pdfs, Press, RenderFault, c
 use crate::compose::paperwork::{Document, Kind, Paper, Paperwork};
 use crate::layouts::Layouts;
 
-/// The font of the stamps.
-const STAMP_FONT: &str = "fonts/NotoSans-Regular.ttf";
+/// The font of what is drawn: stamps, the printer check.
+pub(super) const STAMP_FONT: &str = "fonts/NotoSans-Regular.ttf";
 
 /// A day's set documents on their way onto paper.
 pub(super) struct Assembly<'a> {
@@ -192,16 +192,19 @@ pub(super) fn paper_size(paper: Paper) -> Size {
     }
 }
 
-fn draw_fault(fault: &DrawFault, name: &str) -> RenderFault {
+pub(super) fn draw_fault(fault: &DrawFault, name: &str) -> RenderFault {
     let (what, help) = match fault {
-        DrawFault::StampLacks(character) => (
-            format!("the stamp's font lacks the character U+{:04X}", u32::from(*character)),
-            "write the words of the stamp in Latin, Greek or Cyrillic letters",
+        DrawFault::Lacks(character) => (
+            format!("the font of what is drawn lacks the character U+{:04X}", u32::from(*character)),
+            "write its words in Latin, Greek or Cyrillic letters",
         ),
         DrawFault::NoFont => (
-            format!("the stamp's font cannot be read; found something else at layouts/{STAMP_FONT}"),
+            format!("the font of what is drawn cannot be read; found something else at layouts/{STAMP_FONT}"),
             "put Noto Sans there, or take the unit's own file away",
         ),
+        DrawFault::LineTooLong(line) => {
+            (format!("line {line} of the words is wider than the page"), "write it shorter")
+        }
         DrawFault::Unreadable(message) => (
             format!("a set document cannot be put on a sheet: {message}"),
             "report this to whoever looks after the program",

@@ -1,0 +1,184 @@
+//! The way to the best plan, rung by rung; each stops as soon as what is found meets what is proven.
+//!
+//! In turn: sessions; pools of outlets; bays by themselves, no machine moving; machines counted by
+//! kind, for whom to leave out and what to send away; the bays between which machines move, with only
+//! those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
+
+use super::greedy::place_in_turn;
+use super::placement::{Placement, Score, count, score};
+use super::sessions::{SessionIndex, Sessions, most_at_once};
+use super::slots::slots;
+use super::sweep::{Cost, Limits, sweep};
+use crate::clock::Span;
+use crate::unit_rules::{BayIndex, MachineIndex};
+
+/// How much work may be spent; each step is about ten times the one before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Effort {
+    /// States that a sweep keeps.
+    pub(super) width: usize,
+    /// Nodes of the linear engine.
+    pub(super) nodes: u64,
+}
+
+impl Effort {
+    /// Enough for a unit's day.
+    pub const USUAL: Self = Self { width: 1000, nodes: 2000 };
+}
+
+/// The best plan found, and what is proven.
+pub(super) struct Best {
+    pub placement: Placement,
+    pub score: Score,
+    /// What no plan goes below.
+    pub bound_left_out: u32,
+    /// What no plan with that few left out goes below; meaningful if the bound above is met.
+    pub bound_moves: u32,
+    /// Whether the shortfall of slack is proven least.
+    pub slack_proven: bool,
+}
+
+/// The search under way.
+pub(super) struct Ladder<'a> {
+    pub day: &'a Sessions<'a>,
+    pub effort: Effort,
+    pub best: Best,
+    /// Bays by themselves, with the fewest that are left out while no machine comes to them.
+    pub known: Vec<(Vec<BayIndex>, u32)>,
+}
+
+/// Finds the best plan within the effort.
+pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
+    let placement = place_in_turn(day);
+    let score = score(day, &placement);
+    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0, slack_proven: false };
+    let mut ladder = Ladder { day, effort, best, known: Vec::new() };
+    ladder.climb();
+    ladder.best
+}
+
+impl Ladder<'_> {
+    /// Rung by rung.
+    fn climb(&mut self) {
+        if self.is_ideal() {
+            self.best.slack_proven = true;
+            return;
+        }
+        let settled = self.bays_by_themselves();
+        if settled && self.best.score.moves == 0 && (self.best.score.without == 0 || !self.moves_can_help()) {
+            self.best.bound_left_out = self.best.score.without;
+            self.best.slack_proven = true;
+            return;
+        }
+        self.with_moves();
+    }
+
+    /// Whether nothing can be better.
+    fn is_ideal(&self) -> bool {
+        let score = self.best.score;
+        (score.without, score.moves, score.shortfall) == (0, 0, 0)
+    }
+
+    /// Whether there is a machine that could move, and somewhere to move to.
+    pub fn moves_can_help(&self) -> bool {
+        let unit = self.day.unit;
+        unit.bays.len() > 1 && unit.machines.iter().any(|machine| machine.movable)
+    }
+
+    /// Keeps a placement if it is better. One put together from parts may take more caps than there
+    /// are: such a one is no plan.
+    pub fn consider(&mut self, placement: Placement) {
+        if !self.has_caps_for(&placement) {
+            return;
+        }
+        let score = score(self.day, &placement);
+        if score < self.best.score {
+            (self.best.placement, self.best.score) = (placement, score);
+        }
+    }
+
+    /// Whether never more caps of a size are held than there are.
+    fn has_caps_for(&self, placement: &Placement) -> bool {
+        self.day.unit.caps.iter().enumerate().all(|(size, stock)| {
+            let served = self.day.users_of(size).filter(|user| placement[user.0].is_some());
+            let holds: Vec<Span> = served.map(|user| user.1).collect();
+            holds.iter().all(|&hold| most_at_once(&holds, hold).0 <= stock.count as usize)
+        })
+    }
+
+    /// The best plan in which no machine moves. Returns whether it is proven, slack included.
+    fn bays_by_themselves(&mut self) -> bool {
+        let mut placement: Placement = vec![None; self.day.all.len()];
+        let mut proven = true;
+        for bays in self.groups() {
+            let sessions = self.sessions_in(&bays);
+            let (cost, complete) = self.settle(&bays, &sessions, &[], 0, &mut placement);
+            proven &= complete && cost.is_some();
+            if let (Some(_), true) = (cost, complete) {
+                let left_out = (0..self.day.all.len()).filter(|&session| {
+                    bays.contains(&self.day.all[session].bay) && placement[session].is_none()
+                });
+                let left_out = count(left_out.count());
+                self.known.push((bays, left_out));
+            }
+        }
+        self.consider(placement);
+        proven
+    }
+
+    /// Bays that have nothing to do with each other unless a machine moves: apart, but together where
+    /// they share caps of a size that can run short.
+    fn groups(&self) -> Vec<Vec<BayIndex>> {
+        let mut groups: Vec<Vec<BayIndex>> =
+            (0..self.day.unit.bays.len()).map(|bay| vec![BayIndex(bay)]).collect();
+        for (size, stock) in self.day.unit.caps.iter().enumerate() {
+            let users: Vec<(SessionIndex, Span)> = self.day.users_of(size).collect();
+            let holds: Vec<Span> = users.iter().map(|user| user.1).collect();
+            if holds.iter().all(|&hold| most_at_once(&holds, hold).0 <= stock.count as usize) {
+                continue;
+            }
+            let uses =
+                |group: &Vec<BayIndex>| users.iter().any(|user| group.contains(&self.day.all[user.0].bay));
+            let (tied, apart): (Vec<_>, Vec<_>) = groups.into_iter().partition(uses);
+            groups = apart;
+            groups.push(tied.concat());
+        }
+        groups
+    }
+
+    /// The sessions of some bays that some machine suits.
+    pub fn sessions_in(&self, bays: &[BayIndex]) -> Vec<SessionIndex> {
+        let machines = self.day.unit.machines.len();
+        let suited = |session: SessionIndex| {
+            (0..machines).any(|machine| self.day.suits(MachineIndex(machine), session))
+        };
+        let here = (0..self.day.all.len()).filter(|&session| bays.contains(&self.day.all[session].bay));
+        here.filter(|&session| suited(session)).collect()
+    }
+
+    /// Leaves out as few of `sessions` as can be, with at most so many moves of `movers`. Returns the
+    /// cost, and whether nothing cheaper is possible; writes the machines into `placement`.
+    pub fn settle(
+        &self,
+        bays: &[BayIndex],
+        sessions: &[SessionIndex],
+        movers: &[MachineIndex],
+        moves: u32,
+        placement: &mut Placement,
+    ) -> (Option<Cost>, bool) {
+        let slots = slots(self.day, bays, movers);
+        let mut complete = true;
+        for left_out in 0..=count(sessions.len()) {
+            let outcome =
+                sweep(self.day, sessions, &slots, Limits { left_out, moves, width: self.effort.width }, None);
+            complete &= outcome.complete;
+            if let Some((machines, cost)) = outcome.best {
+                for (&session, machine) in sessions.iter().zip(machines) {
+                    placement[session] = machine;
+                }
+                return (Some(cost), complete);
+            }
+        }
+        (None, complete)
+    }
+}

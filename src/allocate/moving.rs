@@ -1,0 +1,173 @@
+//! The rung on which machines move between bays.
+
+use super::counting::{Counted, Counting, Detail, Guide};
+use super::engine::{Microlp, Verdict};
+use super::ladder::Ladder;
+use super::placement::{Placement, count};
+use super::sessions::SessionIndex;
+use super::slots::slots;
+use super::sweep::{Limits, sweep};
+use crate::unit_rules::{BayIndex, MachineIndex};
+
+/// How many numbers of moves above the bound are tried, one by one, before any number will do.
+const STEPS_OF_MOVES: u32 = 2;
+
+impl<'a> Ladder<'a> {
+    fn counting(&self, detail: Detail) -> Counting<'a> {
+        let mut counting = Counting::new(self.day, detail);
+        for (bays, left_out) in self.known.iter().filter(|known| known.1 > 0) {
+            counting.add_known(bays, *left_out);
+        }
+        counting
+    }
+
+    /// Tries the smallest numbers of sessions left out and of moves that are not ruled out.
+    pub fn with_moves(&mut self) {
+        let coarse = self.counting(Detail::Coarse);
+        let Verdict::Found(answer) = coarse.fewest_left_out(None, &Microlp, self.effort.nodes) else {
+            return;
+        };
+        self.best.bound_left_out = self.best.bound_left_out.max(answer.bound);
+        let mut left_out = answer.bound;
+        self.try_with(&coarse, left_out);
+        if self.reached(left_out, self.best.bound_moves) {
+            return;
+        }
+        let fine = self.counting(Detail::Fine);
+        if let Verdict::Found(answer) = fine.fewest_left_out(None, &Microlp, self.effort.nodes) {
+            self.best.bound_left_out = self.best.bound_left_out.max(answer.bound);
+        }
+        left_out = self.best.bound_left_out;
+        let mut ruled_out = true;
+        while left_out <= self.best.score.without {
+            if ruled_out {
+                self.best.bound_left_out = left_out;
+                self.best.bound_moves = 0;
+            }
+            let Some(moves) = self.try_with(&fine, left_out) else {
+                left_out += 1;
+                continue;
+            };
+            if ruled_out {
+                self.best.bound_moves = moves;
+            }
+            if self.reached(left_out, moves) {
+                return;
+            }
+            for more in 0..=STEPS_OF_MOVES {
+                let complete = self.try_whole_day(left_out, moves + more);
+                if self.reached(left_out, moves + more) {
+                    return;
+                }
+                ruled_out &= complete;
+                if ruled_out {
+                    self.best.bound_moves = moves + more + 1;
+                }
+            }
+            ruled_out &= self.try_whole_day(left_out, u32::MAX);
+            if self.best.score.without <= left_out {
+                return;
+            }
+            left_out += 1;
+        }
+    }
+
+    fn reached(&self, left_out: u32, moves: u32) -> bool {
+        (self.best.score.without, self.best.score.moves) <= (left_out, moves)
+    }
+
+    fn try_with(&mut self, counting: &Counting, left_out: u32) -> Option<u32> {
+        let verdict = counting.fewest_moves(left_out, &Microlp, self.effort.nodes);
+        if verdict == Verdict::Impossible {
+            return None;
+        }
+        let answer = verdict.answer();
+        let counted = answer.as_ref().and_then(|answer| counting.read(answer));
+        let moves = answer.map_or(0, |answer| answer.bound);
+        if self.best.bound_left_out == left_out {
+            self.best.bound_moves = self.best.bound_moves.max(moves);
+        }
+        if let Some(counted) = counted.filter(|_| !self.reached(left_out, moves)) {
+            self.try_counted(&counted, left_out, moves);
+        }
+        Some(moves)
+    }
+
+    /// Serves whom the relaxation serves, with the machines that it sends away.
+    fn try_counted(&mut self, counted: &Counted, left_out: u32, moves: u32) {
+        let mut placement: Placement = vec![None; self.day.all.len()];
+        let served = |session: &SessionIndex| !counted.left_out[*session];
+        let apart: Vec<BayIndex> =
+            (0..self.day.unit.bays.len()).map(BayIndex).filter(|bay| !counted.bays.contains(bay)).collect();
+        for bay in apart {
+            let sessions: Vec<SessionIndex> = self.sessions_in(&[bay]).into_iter().filter(served).collect();
+            self.settle(&[bay], &sessions, &[], 0, &mut placement);
+        }
+        let all = self.sessions_in(&counted.bays);
+        let chosen: Vec<SessionIndex> = all.iter().copied().filter(served).collect();
+        let outside = |session: &SessionIndex| !counted.bays.contains(&self.day.all[*session].bay);
+        let missed = |session: &SessionIndex| outside(session) && placement[*session].is_none();
+        let elsewhere = count((0..placement.len()).filter(missed).count());
+        let hopeless = count(
+            (0..self.day.all.len()).filter(|s| counted.bays.contains(&self.day.all[*s].bay)).count()
+                - all.len(),
+        );
+        let free = left_out.saturating_sub(elsewhere + hopeless);
+        let movable = self.movable_in(&counted.bays);
+        let guide: Option<&Guide> = counted.guide.as_ref();
+        for (sessions, limit, movers, guide) in [
+            (&chosen, 0, &counted.movers, guide),
+            (&chosen, 0, &counted.movers, None),
+            (&all, free, &counted.movers, None),
+            (&chosen, 0, &movable, None),
+            (&all, free, &movable, None),
+        ] {
+            let slots = slots(self.day, &counted.bays, movers);
+            let outcome = sweep(
+                self.day,
+                sessions,
+                &slots,
+                Limits { left_out: limit, moves, width: self.effort.width },
+                guide,
+            );
+            let mut placement = placement.clone();
+            if let Some((machines, _)) = outcome.best {
+                for (&session, machine) in sessions.iter().zip(machines) {
+                    placement[session] = machine;
+                }
+                self.consider(placement.clone());
+            }
+            if self.reached(left_out, moves) {
+                return;
+            }
+        }
+    }
+
+    /// Lets every movable machine move. Returns whether the outcome is proven.
+    fn try_whole_day(&mut self, left_out: u32, moves: u32) -> bool {
+        let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
+        let sessions = self.sessions_in(&bays);
+        let hopeless = count(self.day.all.len() - sessions.len());
+        let Some(left_out) = left_out.checked_sub(hopeless) else { return true };
+        let slots = slots(self.day, &bays, &self.movable_in(&bays));
+        let outcome =
+            sweep(self.day, &sessions, &slots, Limits { left_out, moves, width: self.effort.width }, None);
+        if let Some((machines, _)) = outcome.best {
+            let mut placement: Placement = vec![None; self.day.all.len()];
+            for (&session, machine) in sessions.iter().zip(machines) {
+                placement[session] = machine;
+            }
+            self.consider(placement);
+        }
+        outcome.complete
+    }
+
+    /// The movable machines of some bays.
+    fn movable_in(&self, bays: &[BayIndex]) -> Vec<MachineIndex> {
+        let machines = self.day.unit.machines.iter().enumerate();
+        machines
+            .filter(|(_, machine)| machine.movable && bays.contains(&machine.bay))
+            .map(|(place, _)| MachineIndex(place))
+            .collect()
+    }
+}
