@@ -377,6 +377,8 @@ pub struct CoolingStrip {
     pub breaks: Vec<String>,
     /// How many lines the break log has.
     pub break_lines: u8,
+    /// Whether there is so much to say that rows are set closer, to keep the patient on one face.
+    pub dense: bool,
 }
 
 /// The slip grid: a paper computer. A cell is an earliest time.

@@ -14,19 +14,25 @@ use crate::problem::Problem;
 use crate::survey::Caution;
 use crate::unit_rules::{Pause, Step};
 
-/// How many breaks the log of a strip holds.
+/// How many breaks the log of a strip holds, and that of a strip with much to say.
 const BREAK_LINES: u8 = 3;
+const BREAK_LINES_DENSE: u8 = 2;
+
+/// Drugs, warnings and heavy lines that a face holds with room to spare, and columns of its grid.
+const ROWS_AT_EASE: usize = 3;
+const COLUMNS_AT_EASE: usize = 8;
 
 /// Composes a patient's strip.
 pub(super) fn strip(desk: &Desk<'_>, visit: usize) -> Result<Strip, Problem> {
+    let alerts = alerts(desk, visit)?;
     let cooling = match &desk.planned(visit).cooling {
-        Some(stages) => Some(cooling_strip(desk, visit, stages)?),
+        Some(stages) => Some(cooling_strip(desk, visit, stages, alerts.len())?),
         None => None,
     };
     let order = if cooling.is_some() { "strip.before_cooled" } else { "strip.before" };
     Ok(Strip {
         banner: banner(desk, visit)?,
-        alerts: alerts(desk, visit)?,
+        alerts,
         facts: facts(desk, visit)?,
         stages: stages(desk, visit)?,
         steps: steps(desk, visit)?,
@@ -191,7 +197,12 @@ fn note(desk: &Desk<'_>, step: &Step, first_visit: bool) -> Result<String, Probl
     Ok(said.collect::<Result<Vec<_>, _>>()?.join(", "))
 }
 
-fn cooling_strip(desk: &Desk<'_>, visit: usize, stages: &CoolingStages) -> Result<CoolingStrip, Problem> {
+fn cooling_strip(
+    desk: &Desk<'_>,
+    visit: usize,
+    stages: &CoolingStages,
+    alerts: usize,
+) -> Result<CoolingStrip, Problem> {
     let (row, regimen) = (desk.visit(visit), desk.regimen(visit));
     let planned = desk.planned(visit);
     let grid = slip_grid(row, regimen, desk.unit, planned)
@@ -200,8 +211,11 @@ fn cooling_strip(desk: &Desk<'_>, visit: usize, stages: &CoolingStages) -> Resul
     let observed = grid.links.iter().any(|link| link.promise == Promise::Observation);
     let guards = if observed { "strip.guards_observed" } else { "strip.guards" };
     let check = desk.unit.minutes.first_check;
+    let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?)?;
+    let heavy_lines = grid.lines.iter().filter(|line| line.cost.is_some()).count();
+    let dense = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
     Ok(CoolingStrip {
-        grid: paper_grid(desk, &grid, &names, &costs(desk, visit)?)?,
+        grid,
         guards: desk.words.list(guards, &json!({}))?,
         first_check: desk.say(
             "strip.first_check",
@@ -209,7 +223,8 @@ fn cooling_strip(desk: &Desk<'_>, visit: usize, stages: &CoolingStages) -> Resul
         )?,
         cap_sizes: desk.unit.caps.iter().map(|stock| stock.size.clone()).collect(),
         breaks: breaks(desk, visit)?,
-        break_lines: BREAK_LINES,
+        break_lines: if dense { BREAK_LINES_DENSE } else { BREAK_LINES },
+        dense,
     })
 }
 

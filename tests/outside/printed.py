@@ -33,6 +33,8 @@ LABELS = WORDS["bay"]["labels"]
 SLIPS = range(-15, 95, 5)
 # How a difference begins that is about paper and not about times.
 FACES = "all of a patient on one face:"
+# Drugs, warnings and heavy lines that one face holds, whatever else stands on it.
+ROWS_ON_ONE_FACE = 6
 
 
 # A pack with what its visits must show.
@@ -400,13 +402,24 @@ def folder_differences(folder, visits):
     return found
 
 
+def crowded(plan):
+    """The patients with so many drugs, warnings and heavy lines that a second face is allowed."""
+    strips = [strip for document in plan["documents"] for strip in document["data"].get("strips", []) if strip["cooling"]]
+    rows = {
+        strip["banner"]["hospital_no"]: len(strip["steps"]) + len(strip["alerts"])
+        + sum(1 for line in strip["cooling"]["grid"]["lines"] if line["cost"])
+        for strip in strips
+    }
+    return {number for number, count in rows.items() if count > ROWS_ON_ONE_FACE}
+
+
 def pack_differences(folder, day, plan):
     """All that is wrong with a pack, by subject."""
     visits = facts_of(day, plan)
     bays = [text for path in sorted(folder.glob("bay-*.pdf")) for text in bay_differences(path, visits, day)]
     return {
         "bays": [text for text in bays if FACES not in text],
-        "faces": [text for text in bays if FACES in text],
+        "faces": [text for text in bays if FACES in text and text.split()[-3] not in crowded(plan)],
         "cards": card_differences(folder, visits, day),
         "files": folder_differences(folder, visits),
     }
