@@ -23,7 +23,8 @@ use crate::layouts::Layouts;
 use crate::plan::plan;
 use crate::problem::Problem;
 use crate::read::read;
-use crate::render::{PackSize, Press, render};
+use crate::render::labels::LabelOrder;
+use crate::render::{PackSize, Press, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::Unit;
 use crate::validate::{AtHand, DayList, Options, validate};
@@ -114,7 +115,14 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
         workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
         progress: &|done, all| progress.sheets(done, all),
     };
-    let pdfs = render(&layouts, &paperwork, &press)?;
+    let order = LabelOrder {
+        title: &paperwork.labels.title,
+        language: &words.language,
+        form: arguments.labels.as_deref().unwrap_or(arguments.paper.usual_labels()),
+        first_free: usize::from(arguments.first_label),
+        labels: &paperwork.labels.labels,
+    };
+    let pdfs = render_with_labels(&layouts, &paperwork, Some(&order), &press)?;
     let mut files: Vec<_> = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
     files.push(("plan.json".to_owned(), record(&paperwork)));
     Ok(Made { paperwork, pack: pdfs.pack, files })

@@ -9,6 +9,7 @@ mod chart;
 mod desk;
 mod example;
 mod front;
+mod labels;
 mod machine;
 mod page_code;
 pub mod paperwork;
@@ -55,11 +56,12 @@ pub fn compose(
     documents.extend(bay::bay_sheets(&desk, &mut codes)?);
     documents.push(machine::machine_sheet(&desk, &mut codes)?);
     documents.extend(cards(&desk, wordings, &mut codes)?);
+    let labels = labels::labels(&desk)?;
     Ok(Paperwork {
         date: day.list().day.format("%Y-%m-%d").to_string(),
         paper: choices.paper,
         pack: pack_words(&desk, choices)?,
-        record: record::record(&desk, &documents, choices)?,
+        record: record::record(&desk, &documents, &labels, choices)?,
         counts: Counts {
             visits: desk.list.visits.len(),
             cooled: desk.list.visits.iter().filter(|visit| visit.cooled).count(),
@@ -67,6 +69,7 @@ pub fn compose(
             cautions: desk.cautions.len(),
         },
         documents,
+        labels,
     })
 }
 

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::sync::Mutex;
 
-use baypack::compose::paperwork::{Counts, Document, Kind, PackWords, Paper, Paperwork};
+use baypack::compose::paperwork::{Counts, Document, Kind, Labels, PackWords, Paper, Paperwork};
 use baypack::layouts::Layouts;
 use baypack::render::labels::LabelOrder;
 use baypack::render::{
@@ -55,6 +55,7 @@ fn document(kind: Kind, file: &str, size: &str, titles: &[&str]) -> Document {
 fn day() -> Paperwork {
     let card = |file: &str, titles: &[&str]| document(Kind::CareCard, file, "a5", titles);
     Paperwork {
+        labels: Labels::default(),
         date: "2031-03-14".to_owned(),
         paper: Paper::A4,
         documents: vec![

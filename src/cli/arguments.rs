@@ -79,6 +79,12 @@ pub(super) struct DayArguments {
     /// The paper in the printer
     #[arg(long, value_enum, default_value_t = PaperName::A4)]
     pub paper: PaperName,
+    /// The sheet of labels in the printer: a file of `layouts/forms/` without its ending
+    #[arg(long, value_name = "FORM")]
+    pub labels: Option<String>,
+    /// The first label that is still on the first sheet of labels, counted along the rows
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=200))]
+    pub first_label: u16,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,
@@ -98,6 +104,16 @@ impl From<PaperName> for Paper {
         match name {
             PaperName::A4 => Self::A4,
             PaperName::UsLetter => Self::UsLetter,
+        }
+    }
+}
+
+impl PaperName {
+    /// The sheet of labels that is usual on the paper.
+    pub const fn usual_labels(self) -> &'static str {
+        match self {
+            Self::A4 => "labels-a4-21",
+            Self::UsLetter => "labels-letter-30",
         }
     }
 }

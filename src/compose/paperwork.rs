@@ -14,6 +14,8 @@ pub struct Paperwork {
     pub paper: Paper,
     /// The documents in print order.
     pub documents: Vec<Document>,
+    /// The labels for caps.
+    pub labels: Labels,
     /// `plan.json`, whole.
     pub record: Value,
     /// The words that stand on the pack alone.
@@ -31,6 +33,15 @@ pub enum Paper {
     A4,
     /// US Letter, 215.9 x 279.4 mm; care cards on half of it.
     UsLetter,
+}
+
+/// Labels, one for each cooled patient.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Labels {
+    /// The title of their file and of their part of the pack.
+    pub title: String,
+    /// What stands on each: `name`, `identity`, and `facts`, a list of `label` and `value`.
+    pub labels: Vec<Value>,
 }
 
 /// The words of the pack: nothing of them is on a single sheet.

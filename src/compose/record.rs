@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 use super::Choices;
 use super::desk::Desk;
 use super::front::sentence;
-use super::paperwork::Document;
+use super::paperwork::{Document, Labels};
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::Problem;
 use crate::survey::Caution;
@@ -16,7 +16,12 @@ const FORMAT: u32 = 1;
 
 /// The whole record. `documents` holds each sheet's data as its layout gets it, so that a reprint
 /// plans and solves nothing again.
-pub(super) fn record(desk: &Desk<'_>, documents: &[Document], choices: Choices) -> Result<Value, Problem> {
+pub(super) fn record(
+    desk: &Desk<'_>,
+    documents: &[Document],
+    labels: &Labels,
+    choices: Choices,
+) -> Result<Value, Problem> {
     let mut order: Vec<usize> = (0..desk.list.visits.len()).collect();
     order.sort_by_key(|&place| desk.visit(place).line);
     let visits: Vec<Value> = order.into_iter().map(|place| visit(desk, place)).collect();
@@ -43,6 +48,7 @@ pub(super) fn record(desk: &Desk<'_>, documents: &[Document], choices: Choices) 
         "machines": machines(desk),
         "cautions": cautions,
         "documents": documents,
+        "labels": labels,
     }))
 }
 
