@@ -135,6 +135,7 @@ fn list_rows(
     let stops = !problems.is_empty() || rows.visits.is_empty() || !options.hold_bad_rows;
     if stops {
         problems.extend(rows.held_back.iter().flat_map(|row| row.problems.iter().cloned()));
+        problems.sort_by_key(|problem| problem.place.line);
     }
     match rows.day {
         Some(day) if problems.is_empty() => {

@@ -5,7 +5,7 @@
 //! those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
 use super::greedy::place_in_turn;
-use super::placement::{Placement, Score, count, score};
+use super::placement::{Placement, Score, count, is_sound, score};
 use super::sessions::{SessionIndex, Sessions, most_at_once};
 use super::slots::slots;
 use super::sweep::{Cost, Limits, sweep};
@@ -86,24 +86,12 @@ impl Ladder<'_> {
     }
 
     /// Keeps a placement if it is better. One put together from parts may take more caps than there
-    /// are: such a one is no plan.
+    /// are, or ask too much of a machine: such a one is no plan.
     pub fn consider(&mut self, placement: Placement) {
-        if !self.has_caps_for(&placement) {
-            return;
-        }
         let score = score(self.day, &placement);
-        if score < self.best.score {
+        if score < self.best.score && is_sound(self.day, &placement) {
             (self.best.placement, self.best.score) = (placement, score);
         }
-    }
-
-    /// Whether never more caps of a size are held than there are.
-    fn has_caps_for(&self, placement: &Placement) -> bool {
-        self.day.unit.caps.iter().enumerate().all(|(size, stock)| {
-            let served = self.day.users_of(size).filter(|user| placement[user.0].is_some());
-            let holds: Vec<Span> = served.map(|user| user.1).collect();
-            holds.iter().all(|&hold| most_at_once(&holds, hold).0 <= stock.count as usize)
-        })
     }
 
     /// The best plan in which no machine moves. Returns whether it is proven, slack included.

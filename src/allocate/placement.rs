@@ -37,6 +37,17 @@ pub(super) fn fits(day: &Sessions, machine: MachineIndex, served: &[SessionIndex
         && hand_out(day, machine, served).is_some()
 }
 
+/// Whether every machine can serve the sessions that it is given, and the caps suffice.
+pub(super) fn is_sound(day: &Sessions, placement: &Placement) -> bool {
+    let served = |session: &SessionIndex| placement[*session].is_some();
+    let machines = (0..day.unit.machines.len()).map(MachineIndex);
+    let caps_suffice = |session: SessionIndex| {
+        cap_is_free(day, session, (0..placement.len()).filter(|other| served(other) && *other != session))
+    };
+    machines.into_iter().all(|machine| fits(day, machine, &served_by(placement, machine)))
+        && (0..placement.len()).filter(served).all(caps_suffice)
+}
+
 /// Whether a cap is there for the session besides those of `served`.
 pub(super) fn cap_is_free(
     day: &Sessions,

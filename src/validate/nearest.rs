@@ -11,15 +11,16 @@ const ALIKE: f64 = 0.88;
 /// The nearest of `names` to `found`, if one is near enough to have been meant.
 ///
 /// Case, spaces, hyphens and underscores are not counted. A name is near enough when at most a third
-/// of its characters, and at least one, must be changed, or when both start and go on alike. Where two are equally near, neither is named:
-/// for chair `A9`, `A1` is no likelier than `A2`.
+/// of its characters must be changed, or when both start and go on alike. So names of one or two
+/// characters lead nowhere: whoever writes size `XL` does not mean `L`. Where two are equally near,
+/// neither is named: for chair `A9`, `A1` is no likelier than `A2`.
 pub(super) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = folded(found);
     let near = |name: &'a str| {
         let name_folded = folded(name);
         let longest = name_folded.chars().count().max(found.chars().count());
         let distance = damerau_levenshtein(&found, &name_folded);
-        let few_changes = distance <= (longest / 3).max(1) && distance < longest;
+        let few_changes = distance <= longest / 3 && distance < longest.max(1);
         let is_alike = few_changes || jaro_winkler(&found, &name_folded) >= ALIKE;
         is_alike.then_some((distance, name))
     };
@@ -75,7 +76,10 @@ mod tests {
     fn a_name_that_is_like_none_gets_no_hint() {
         assert_eq!(nearest("radiotherapy", ["PAC-W", "TC"]), None);
         assert_eq!(nearest("X", ["S", "M", "L"]), None, "one letter changed for another is no likeness");
+        assert_eq!(nearest("XL", ["S", "M", "L"]), None, "one letter added to one makes another size");
         assert_eq!(nearest("A9", ["A1", "A2"]), None, "both are equally near");
+        assert_eq!(nearest("A19", ["A11", "A12"]), None, "both are equally near");
+        assert_eq!(nearest("A122", ["A12", "A31"]), Some("A12"));
     }
 
     #[test]

@@ -30,9 +30,13 @@ pub(super) struct RowCheck<'a> {
     blank: Vec<(Column, String)>,
 }
 
-/// How many needed cells may be empty for each to be a problem of its own. A row with more is a total,
-/// a title or a merged cell, and one message says so.
+/// How many needed cells may be empty for each to be a problem of its own. Of a row with more, one
+/// message says so.
 const BLANKS_TOLD_APART: usize = 3;
+
+/// How many needed cells are empty in a row that is no visit but a total or a title: more than half.
+/// What stands in its other cells is then no fault of its own.
+const BLANKS_OF_A_TOTAL: usize = 6;
 
 impl<'a> RowCheck<'a> {
     pub(super) const fn new(row: &'a RawRow, against: &Against<'a>) -> Self {
@@ -43,6 +47,9 @@ impl<'a> RowCheck<'a> {
     /// All problems, in the order of the list's columns.
     pub(super) fn finish(mut self) -> Vec<Problem> {
         let blank = std::mem::take(&mut self.blank);
+        if blank.len() >= BLANKS_OF_A_TOTAL {
+            self.problems.clear();
+        }
         if blank.len() > BLANKS_TOLD_APART {
             self.problems.push((0, self.hardly_a_visit(&blank)));
         } else {

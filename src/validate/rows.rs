@@ -78,7 +78,7 @@ pub(super) fn check_rows(
         problems: Vec::new(),
     };
     if named.is_none() && days.len() > 1 {
-        checked.problems.push(several_days(&days, against));
+        checked.problems.push(several_days(&dates, against));
         return checked;
     }
     let of_day = rows.iter().zip(&dates).filter(|(_, date)| date.is_none() || **date == day);
@@ -120,7 +120,9 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
     let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
     let (what, found, help) = if cells < width {
-        let help = format!("write {width} cells as the header has; an empty one needs its delimiter too");
+        let help = format!(
+            "write {width} cells as the header has, an empty one with its delimiter too; take the line out if it is no patient's"
+        );
         ("row has too few cells", format!("{cells} cells"), help)
     } else if beyond {
         let help =
@@ -225,14 +227,26 @@ fn list_fault(
     Problem { what, place, found: Some(Found::Described(found)), help }
 }
 
-fn several_days(days: &BTreeSet<NaiveDate>, against: &Against<'_>) -> Problem {
-    let named: Vec<String> = days.iter().take(limits::NAMES_IN_A_MESSAGE).map(ToString::to_string).collect();
-    let example = named.first().cloned().unwrap_or_default();
+/// The problem of a list of several days, with the rows of each: a day of one row among many may be a
+/// slip of the pen.
+fn several_days(dates: &[Option<NaiveDate>], against: &Against<'_>) -> Problem {
+    let mut days: BTreeMap<NaiveDate, usize> = BTreeMap::new();
+    for day in dates.iter().flatten() {
+        *days.entry(*day).or_default() += 1;
+    }
+    let named: Vec<String> = days
+        .iter()
+        .take(limits::NAMES_IN_A_MESSAGE)
+        .map(|(day, rows)| format!("{day} ({rows} {})", if *rows == 1 { "row" } else { "rows" }))
+        .collect();
+    // The day of most rows, the earliest of equals.
+    let example = days.iter().rev().max_by_key(|(_, rows)| **rows).map(|(day, _)| *day).unwrap_or_default();
     let found = match days.len() - named.len() {
         0 => named.join(", "),
         more => format!("{} and {more} more", named.join(", ")),
     };
-    let help = format!("name the day to print, for example `--date {example}`");
+    let help =
+        format!("name the day to print, for example `--date {example}`, or mend the dates that are wrong");
     list_fault(against, Some(Column::Date), "list has several days".to_owned(), found, help)
 }
 
