@@ -20,7 +20,7 @@ mod visit;
 
 use chrono::NaiveDate;
 
-use self::columns::header;
+use self::columns::{Column, header};
 use self::regimens::{RegimensFile, regimens};
 pub use self::rooms::file_name_part;
 use self::rows::{Against, CheckedRows, caps_without_stock, check_rows};
@@ -46,6 +46,21 @@ pub struct Options {
     pub date: Option<NaiveDate>,
     /// Whether rows with faults are left out of the plan instead of stopping the run.
     pub hold_bad_rows: bool,
+}
+
+/// The names of the columns that a day list may have.
+pub fn column_names() -> impl Iterator<Item = &'static str> {
+    Column::ALL.into_iter().map(Column::name)
+}
+
+/// The keys that `unit.toml` may have, each with the section that it stands in.
+pub fn unit_keys() -> impl Iterator<Item = (&'static str, &'static str)> {
+    section::each_key(unit::KEYS)
+}
+
+/// The keys that `regimens.toml` may have, each with the section that it stands in.
+pub fn regimen_keys() -> impl Iterator<Item = (&'static str, &'static str)> {
+    section::each_key(regimens::KEYS)
 }
 
 /// Checks the three files.

@@ -8,7 +8,7 @@ use crate::read::Table;
 use crate::unit_rules::{Regimen, Step};
 
 /// The sections of `regimens.toml` and their keys.
-const KEYS: Keys = &[
+pub(super) const KEYS: Keys = &[
     ("", &["regimens"]),
     (
         "regimens",

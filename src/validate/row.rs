@@ -183,7 +183,7 @@ impl<'a> RowCheck<'a> {
         let likeness = likeness(cell);
         let help = match both_readings(cell) {
             Some((one, other)) if !column.is_private() => {
-                format!("it could be {one} or {other}: write it as {example}{or_time}, {form}")
+                format!("it could be {one} or {other}: write the one that is meant{or_time}, {form}")
             }
             _ if likeness.has_another_order => format!("write it as {example}{or_time}, {form}"),
             _ => format!("write it as {example}{or_time}"),

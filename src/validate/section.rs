@@ -18,6 +18,11 @@ use crate::read::{Setting, Table, Value};
 /// is not among them has keys of the unit's own choosing.
 pub(super) type Keys = &'static [(&'static str, &'static [&'static str])];
 
+/// Every key with its section.
+pub(super) fn each_key(keys: Keys) -> impl Iterator<Item = (&'static str, &'static str)> {
+    keys.iter().flat_map(|(section, keys)| keys.iter().map(move |key| (*section, *key)))
+}
+
 /// A settings file under check.
 pub(super) struct Check<'a> {
     file: &'a str,

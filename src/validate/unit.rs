@@ -18,7 +18,7 @@ use crate::unit_rules::{CapStock, CoolingStart, HandsOn, PostCoolingFrom, Rules,
 
 /// The sections of `unit.toml` and their keys. The sizes under `caps` and the columns
 /// under `day_list.columns` are checked by their own rules.
-const KEYS: Keys = &[
+pub(super) const KEYS: Keys = &[
     (
         "",
         &[
