@@ -34,8 +34,6 @@ pub(super) struct Best {
     pub bound_left_out: u32,
     /// What no plan with that few left out goes below; meaningful if the bound above is met.
     pub bound_moves: u32,
-    /// Whether the shortfall of slack is proven least.
-    pub slack_proven: bool,
 }
 
 /// The search under way.
@@ -51,7 +49,7 @@ pub(super) struct Ladder<'a> {
 pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
     let placement = place_in_turn(day);
     let score = score(day, &placement);
-    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0, slack_proven: false };
+    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0 };
     let mut ladder = Ladder { day, effort, best, known: Vec::new() };
     ladder.climb();
     ladder.best
@@ -61,13 +59,11 @@ impl Ladder<'_> {
     /// Rung by rung.
     fn climb(&mut self) {
         if self.is_ideal() {
-            self.best.slack_proven = true;
             return;
         }
         let settled = self.bays_by_themselves();
         if settled && self.best.score.moves == 0 && (self.best.score.without == 0 || !self.moves_can_help()) {
             self.best.bound_left_out = self.best.score.without;
-            self.best.slack_proven = true;
             return;
         }
         self.with_moves();

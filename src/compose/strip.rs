@@ -10,7 +10,7 @@ use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
 use crate::clock::{Minutes, Moment};
 use crate::patient::Hair;
 use crate::plan::{CoolingStages, PlannedStep};
-use crate::problem::Problem;
+use crate::problem::{Place, Problem};
 use crate::survey::Caution;
 use crate::unit_rules::{Pause, Step};
 
@@ -205,8 +205,7 @@ fn cooling_strip(
 ) -> Result<CoolingStrip, Problem> {
     let (row, regimen) = (desk.visit(visit), desk.regimen(visit));
     let planned = desk.planned(visit);
-    let grid = slip_grid(row, regimen, desk.unit, planned)
-        .unwrap_or_else(|| Grid { events: Vec::new(), links: Vec::new() });
+    let grid = slip_grid(row, regimen, desk.unit, planned).ok_or_else(|| no_grid(desk, row.line))?;
     let names: Vec<String> = regimen.steps.iter().map(|step| step.drug.clone()).collect();
     let observed = grid.links.iter().any(|link| link.promise == Promise::Observation);
     let guards = if observed { "strip.guards_observed" } else { "strip.guards" };
@@ -226,6 +225,17 @@ fn cooling_strip(
         break_lines: if dense { BREAK_LINES_DENSE } else { BREAK_LINES },
         dense,
     })
+}
+
+/// A cooled visit without a hair-loss drug; no verified day has one, and no face is printed without
+/// its grid.
+fn no_grid(desk: &Desk<'_>, line: u32) -> Problem {
+    Problem {
+        what: "patient is cooled, but the regimen has no hair-loss drug".to_owned(),
+        place: Place { file: desk.list.source_name.clone(), line: Some(line), column: None },
+        found: None,
+        help: "write `no` under `cooled`, or the right regimen".to_owned(),
+    }
 }
 
 /// What a slip of more than so many minutes costs others, in words.
