@@ -3,6 +3,7 @@
 //! Together with `write` and `main` this is all of the program that touches the outside.
 
 mod arguments;
+mod breakdown;
 mod outside;
 mod report;
 
@@ -13,6 +14,7 @@ use std::num::NonZeroUsize;
 use chrono_tz::Tz;
 
 use self::arguments::{Arguments, Command, DayArguments};
+pub use self::breakdown::{BROKEN_DOWN, guarded};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
 use self::report::{Progress, print_summary};
 use crate::allocate::allocate;
@@ -29,14 +31,14 @@ use crate::survey::survey;
 use crate::unit_rules::Unit;
 use crate::validate::{AtHand, DayList, Options, validate};
 use crate::verify::{VerifiedDay, verify};
-use crate::write::{write, write_one};
+use crate::write::{repair, write, write_one};
 
 /// Exit status of a run that did what it was asked.
 const DONE: u8 = 0;
 
 /// Runs the program on its arguments, the first being its own name. `now` is the time of printing in
 /// seconds since 1970. Returns the exit status: 0 done, 1 the input has problems, 2 wrong usage,
-/// 3 could not read or write.
+/// 3 could not read or write, 130 told to stop while it wrote.
 #[must_use]
 pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
     let arguments = match Arguments::read(arguments) {
@@ -57,11 +59,14 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
 /// Makes the day's pack.
 fn run_make(make: &arguments::Make, now: i64) -> Result<(), Failure> {
     let progress = Progress::new(make.day.quiet);
+    // Also where this list is refused, what a stopped run left is put right.
+    repair(&make.out);
     let made = make_day(&make.day, now, &progress)?;
     progress.stage("Writing");
     let written = write(&make.out, &made.paperwork.date, &made.files)
-        .map_err(|error| Failure::outside("write the pack into", &make.out, &error))?;
+        .map_err(|error| Failure::outside("write the pack into", &make.out, error))?;
     progress.finish();
+    report::print_not_deleted(&written.not_deleted);
     if !make.day.quiet {
         print_summary(&made, Some(&written));
     }
@@ -76,7 +81,7 @@ fn run_check(check: &arguments::Check, now: i64) -> Result<(), Failure> {
         let Composed { paperwork, .. } = compose_day(&check.day, &progress)?;
         progress.finish();
         return write_one(path, &record(&paperwork))
-            .map_err(|error| Failure::outside("write the plan to", path, &error));
+            .map_err(|error| Failure::outside("write the plan to", path, error));
     }
     let made = make_day(&check.day, now, &progress)?;
     progress.finish();

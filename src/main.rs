@@ -4,9 +4,12 @@ use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use baypack::cli;
+use baypack::write::stopping;
 
 fn main() -> ExitCode {
-    let status = cli::run(std::env::args_os().collect(), printing_time());
+    // Where signals cannot be watched, a run that is stopped leaves more for the next one to put right.
+    let _ = stopping::watch();
+    let status = cli::guarded(|| cli::run(std::env::args_os().collect(), printing_time()));
     ExitCode::from(status)
 }
 

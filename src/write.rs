@@ -5,24 +5,22 @@
 //! `<date>` or, between two changes of names, in `<date>.previous`; the next run puts that right.
 //!
 //! One run writes into a folder at a time. The lock is the operating system's, which ends with the
-//! process that holds it, so that a run that was killed blocks nobody.
+//! process that holds it, so that a run that was killed blocks nobody. Must not look into a pack: it
+//! writes bytes under the names that it is given.
 
-use std::fs::{self, DirBuilder, File, OpenOptions, TryLockError};
+mod leftovers;
+mod lock;
+mod names;
+mod single;
+pub mod stopping;
+
+use std::fs::{self, DirBuilder, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::thread;
-use std::time::Duration;
 
-/// Begins the names of everything that is not a pack and may be deleted.
-const SCRATCH: &str = ".baypack-";
-
-/// The file that a run locks while it writes.
-const LOCK: &str = ".baypack.lock";
-
-/// How often a run asks for the lock before it gives up, and how long it waits each time: a minute in
-/// all, far longer than any pack takes to write.
-const ATTEMPTS: u32 = 600;
-const WAIT: Duration = Duration::from_millis(100);
+use self::leftovers::SCRATCH;
+use self::lock::Wait;
+pub use self::single::{write_new, write_one};
 
 /// Where a pack was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -31,6 +29,8 @@ pub struct Written {
     pub folder: PathBuf,
     /// How many files are in it.
     pub files: usize,
+    /// What runs that were stopped have left behind and nobody can delete but a person.
+    pub not_deleted: Vec<PathBuf>,
 }
 
 /// Writes `files` (path below the day's folder, content) to `out/<date>/`. A pack that is already
@@ -39,55 +39,37 @@ pub struct Written {
 /// # Errors
 ///
 /// If a folder or file cannot be made, or another run holds the lock for a minute; the day's folder
-/// is then as it was.
+/// and the one before are then as they were. [`io::ErrorKind::Interrupted`] where the run was told to stop.
 pub fn write(out: &Path, date: &str, files: &[(String, Vec<u8>)]) -> io::Result<Written> {
     private_folders(out)?;
-    let _lock = lock(out)?;
-    let (folder, previous) = (out.join(date), out.join(format!("{date}.previous")));
-    clear_scratch(out)?;
-    if previous.exists() && !folder.exists() {
-        fs::rename(&previous, &folder)?;
-    }
+    let lock = lock::lock(out, Wait::Minute)?;
+    let _writing = stopping::writing();
+    // Without a lock, what looks left behind may be another run's work.
+    let not_deleted = if lock.is_some() { leftovers::put_right(out)? } else { Vec::new() };
     let new = scratch_folder(out)?;
     fill(new.path(), files)?;
-    exchange(out, new, &folder, &previous)?;
-    sync_folder(out)?;
-    Ok(Written { folder, files: files.len() })
+    stopping::check()?;
+    let folder = out.join(date);
+    names::install(new.path(), &folder, &out.join(format!("{date}.previous")), names::exchange)?;
+    // Where this fails, the next run deletes it.
+    let _ = fs::remove_dir_all(names::aside(new.path()));
+    Ok(Written { folder, files: files.len(), not_deleted })
 }
 
-/// Waits until no other run writes into `out`. Where the system has no locks (some network drives),
-/// there is none: the names of the new folders differ in any case.
-fn lock(out: &Path) -> io::Result<Option<File>> {
-    let mut options = OpenOptions::new();
-    options.create(true).truncate(false).write(true);
-    owner_only(&mut options);
-    let file = options.open(out.join(LOCK))?;
-    for _ in 0..ATTEMPTS {
-        match file.try_lock() {
-            Ok(()) => return Ok(Some(file)),
-            Err(TryLockError::WouldBlock) => thread::sleep(WAIT),
-            Err(TryLockError::Error(error)) if error.kind() == io::ErrorKind::Unsupported => return Ok(None),
-            Err(TryLockError::Error(error)) => return Err(error),
-        }
+/// Puts right what a run that was stopped has left in `out`: a complete pack gets its name back, and
+/// what is no pack is deleted. Does nothing where nothing was left, where there is no such folder, or
+/// where another run is at work; what it cannot do, the next [`write()`] tries again and tells.
+pub fn repair(out: &Path) {
+    if leftovers::any(out) && matches!(lock::lock(out, Wait::No), Ok(Some(_))) {
+        let _ = leftovers::put_right(out);
     }
-    Err(io::Error::new(io::ErrorKind::WouldBlock, "another run is writing into this folder"))
-}
-
-/// Deletes what a run that was stopped has left behind.
-fn clear_scratch(out: &Path) -> io::Result<()> {
-    for entry in fs::read_dir(out)? {
-        let entry = entry?;
-        if entry.file_name().to_string_lossy().starts_with(SCRATCH) {
-            fs::remove_dir_all(entry.path())?;
-        }
-    }
-    Ok(())
 }
 
 /// Writes all files into a new folder, and makes them and their names last.
 fn fill(folder: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
     let mut folders = vec![folder.to_owned()];
     for (path, content) in files {
+        stopping::check()?;
         let path = folder.join(path);
         if let Some(parent) = path.parent().filter(|parent| !folders.iter().any(|made| made == parent)) {
             private_folders(parent)?;
@@ -96,61 +78,6 @@ fn fill(folder: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
         write_file(&path, content)?;
     }
     folders.iter().try_for_each(|made| sync_folder(made))
-}
-
-/// The new folder takes the day's name, the day's folder that of the previous one, and what was there
-/// before that is deleted last.
-fn exchange(out: &Path, new: tempfile::TempDir, folder: &Path, previous: &Path) -> io::Result<()> {
-    let oldest = scratch_folder(out)?;
-    if previous.exists() && folder.exists() {
-        fs::rename(previous, oldest.path().join("pack"))?;
-    }
-    if folder.exists() {
-        fs::rename(folder, previous)?;
-    }
-    if let Err(error) = fs::rename(new.path(), folder) {
-        if previous.exists() {
-            fs::rename(previous, folder)?;
-        }
-        return Err(error);
-    }
-    // It has another name now: there is nothing to delete.
-    let _ = new.keep();
-    oldest.close()
-}
-
-/// Writes one file whole, readable by its owner only, in place of one that may be there.
-///
-/// # Errors
-///
-/// If the file cannot be made or written; what was there is then as it was.
-pub fn write_one(path: &Path, content: &[u8]) -> io::Result<()> {
-    beside(path, content)?.persist(path)?;
-    sync_folder(folder_of(path))
-}
-
-/// Writes one new file whole, readable by its owner only; never over one that is there.
-///
-/// # Errors
-///
-/// [`io::ErrorKind::AlreadyExists`] where the name is taken, and whatever else keeps the file from
-/// being made or written; nothing is left of it then.
-pub fn write_new(path: &Path, content: &[u8]) -> io::Result<()> {
-    beside(path, content)?.persist_noclobber(path)?;
-    sync_folder(folder_of(path))
-}
-
-/// The content of a file under another name in its folder, safe from a power cut.
-fn beside(path: &Path, content: &[u8]) -> io::Result<tempfile::NamedTempFile> {
-    let mut file = tempfile::Builder::new().prefix(SCRATCH).tempfile_in(folder_of(path))?;
-    file.write_all(content)?;
-    file.as_file().sync_all()?;
-    Ok(file)
-}
-
-/// The folder that a file's name stands in.
-fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 fn write_file(path: &Path, content: &[u8]) -> io::Result<()> {
@@ -170,7 +97,7 @@ fn owner_only(options: &mut OpenOptions) {
     let _ = options;
 }
 
-/// A new folder with a name of its own, which goes away again unless it is kept.
+/// A new folder with a name of its own, which goes away again with all that is then in it.
 fn scratch_folder(out: &Path) -> io::Result<tempfile::TempDir> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(SCRATCH);
@@ -179,22 +106,51 @@ fn scratch_folder(out: &Path) -> io::Result<tempfile::TempDir> {
     builder.tempdir_in(out)
 }
 
-/// Makes the folders of a path that are not there, each for its owner only.
+/// Makes the folders of a path that are not there, each for its owner only, and their names last.
 fn private_folders(path: &Path) -> io::Result<()> {
+    let missing: Vec<&Path> = path.ancestors().take_while(|folder| !folder.exists()).collect();
     let mut builder = DirBuilder::new();
     builder.recursive(true);
     #[cfg(unix)]
     std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(path)
+    builder.create(path)?;
+    missing.into_iter().try_for_each(|made| sync_folder(folder_of(made)))
 }
 
-/// Makes the change of names last through a power cut, where the system can.
+/// Makes changes of names in a folder last through a power cut, where the system can: some network
+/// drives cannot, and a folder above the unit's own may be closed to us.
 fn sync_folder(path: &Path) -> io::Result<()> {
-    if cfg!(unix) { File::open(path)?.sync_all() } else { Ok(()) }
+    if !cfg!(unix) {
+        return Ok(());
+    }
+    match File::open(path).and_then(|folder| folder.sync_all()) {
+        Err(error) if is_beyond_us(&error) => Ok(()),
+        done => done,
+    }
+}
+
+fn is_beyond_us(error: &io::Error) -> bool {
+    use io::ErrorKind::{InvalidInput, PermissionDenied, Unsupported};
+    matches!(error.kind(), InvalidInput | PermissionDenied | Unsupported)
+}
+
+/// The folder that a name stands in.
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// Whether something has this name, also a link that leads nowhere.
+fn is_there(path: &Path) -> io::Result<bool> {
+    match fs::symlink_metadata(path) {
+        Ok(_) => Ok(true),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
+        Err(error) => Err(error),
+    }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::lock::LOCK;
     use super::*;
 
     fn files(content: &str) -> Vec<(String, Vec<u8>)> {
@@ -254,7 +210,7 @@ mod tests {
     #[test]
     fn runs_at_the_same_time_leave_one_complete_pack_of_one_of_them() {
         let out = tempfile::tempdir().expect("a folder");
-        thread::scope(|scope| {
+        std::thread::scope(|scope| {
             for content in ["one", "two", "three", "four"] {
                 let out = out.path();
                 scope.spawn(move || write(out, "2031-03-14", &files(content)).expect("written"));
@@ -263,17 +219,6 @@ mod tests {
         assert_eq!(names(out.path()), ["2031-03-14", "2031-03-14.previous"]);
         let read = |file: &str| fs::read(out.path().join("2031-03-14").join(file)).expect("a file");
         assert_eq!(read("pack.pdf"), read("cards/K7M4QX.pdf"), "both files are of one run");
-    }
-
-    #[test]
-    fn a_new_file_is_written_whole_and_never_over_one_that_is_there() {
-        let place = tempfile::tempdir().expect("a folder");
-        let path = place.path().join("faults.csv");
-        write_new(&path, b"first").expect("written");
-        let refused = write_new(&path, b"second").expect_err("the name is taken");
-        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
-        assert_eq!(fs::read(&path).expect("the file"), b"first");
-        assert_eq!(names(place.path()), ["faults.csv"]);
     }
 
     #[cfg(unix)]

@@ -20,7 +20,7 @@ use crate::compose::paperwork::Paper;
 #[command(
     after_help = "The program plans and prints; it decides nothing clinical. Prescription, local protocol and the \
     nurse's judgement come first.\n\nExit status: 0 done; 1 the input has problems (all of them are listed, nothing is \
-    written); 2 wrong usage; 3 could not read or write."
+    written); 2 wrong usage; 3 could not read or write; 130 told to stop while it wrote; 101 a fault of the program."
 )]
 pub(super) struct Arguments {
     #[command(subcommand)]

@@ -1,7 +1,7 @@
 //! Files in, messages out: everything that can fail for a reason outside the program.
 
 use std::fs;
-use std::io;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use chrono::DateTime;
@@ -9,8 +9,10 @@ use chrono_tz::Tz;
 use clap::ValueEnum;
 
 use super::arguments::{Arguments, DayArguments};
+use super::report::tell;
 use crate::clock::short_date;
 use crate::problem::Problem;
+use crate::read::limits::DAY_LIST_BYTES;
 use crate::read::{File, Inputs};
 use crate::render::RenderFault;
 use crate::verify::Breach;
@@ -23,6 +25,12 @@ const USAGE: u8 = 2;
 /// Exit status where the program could not read or write.
 const OUTSIDE: u8 = 3;
 
+/// Exit status of a run that was told to stop while it wrote, as shells have it for Ctrl-C.
+const STOPPED: u8 = 130;
+
+/// Bytes that are read of any file: one more than the largest that is accepted.
+const READ_AT_MOST: u64 = DAY_LIST_BYTES as u64 + 1;
+
 /// Why a run did not do what it was asked. In every case nothing was written.
 #[derive(Debug)]
 pub(super) enum Failure {
@@ -33,13 +41,13 @@ pub(super) enum Failure {
     /// A sheet could not be set as it must be.
     Unprintable(Vec<RenderFault>),
     /// A file could not be read or written.
-    Outside { what: String, path: PathBuf, why: String },
+    Outside { what: String, path: PathBuf, why: io::Error },
 }
 
 impl Failure {
     /// A file or folder that could not be used. `what` goes on `could not …`.
-    pub fn outside(what: &str, path: &Path, error: &io::Error) -> Self {
-        Self::Outside { what: what.to_owned(), path: path.to_owned(), why: error.to_string() }
+    pub fn outside(what: &str, path: &Path, why: io::Error) -> Self {
+        Self::Outside { what: what.to_owned(), path: path.to_owned(), why }
     }
 }
 
@@ -98,10 +106,21 @@ pub(super) fn read_inputs(arguments: &DayArguments) -> Result<InputFiles, Failur
 
 fn read_file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    match fs::read(path) {
+    match read_whole(path) {
         Ok(bytes) => Ok((name, bytes)),
-        Err(error) => Err(Failure::outside("read", path, &error)),
+        Err(error) => Err(Failure::outside("read", path, error)),
     }
+}
+
+/// Reads a file, at most a little more than the largest that is accepted, so that the reader can refuse it. What
+/// is no file is not opened: a pipe that nobody writes to would be waited for without end.
+fn read_whole(path: &Path) -> io::Result<Vec<u8>> {
+    if !fs::metadata(path)?.is_file() {
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is not a file"));
+    }
+    let mut bytes = Vec::new();
+    fs::File::open(path)?.take(READ_AT_MOST).read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// `14-Mar-2031 07:02`: when the pack was printed, by the clock of the unit.
@@ -112,15 +131,14 @@ pub(super) fn print_stamp(now: i64, zone: Tz) -> String {
 
 /// Writes the manual page and the shells' completions.
 pub(super) fn write_manual(folder: &Path) -> Result<(), Failure> {
-    let failed = |error: &io::Error| Failure::outside("write the manual into", folder, error);
-    fs::create_dir_all(folder).map_err(|error| failed(&error))?;
+    let failed = |error: io::Error| Failure::outside("write the manual into", folder, error);
+    fs::create_dir_all(folder).map_err(failed)?;
     let description = Arguments::description();
     let mut page = Vec::new();
-    clap_mangen::Man::new(description.clone()).render(&mut page).map_err(|error| failed(&error))?;
-    write_one(&folder.join("baypack.1"), &page).map_err(|error| failed(&error))?;
+    clap_mangen::Man::new(description.clone()).render(&mut page).map_err(failed)?;
+    write_one(&folder.join("baypack.1"), &page).map_err(failed)?;
     for shell in clap_complete::Shell::value_variants() {
-        clap_complete::generate_to(*shell, &mut description.clone(), "baypack", folder)
-            .map_err(|error| failed(&error))?;
+        clap_complete::generate_to(*shell, &mut description.clone(), "baypack", folder).map_err(failed)?;
     }
     Ok(())
 }
@@ -137,34 +155,51 @@ pub(super) fn print_failure(failure: &Failure) -> u8 {
     match failure {
         Failure::Problems(problems) => {
             for problem in problems {
-                eprintln!("{problem}");
+                tell!("{problem}");
             }
-            eprintln!("{}; nothing was written.", count(problems.len(), "problem"));
+            tell!("{}; nothing was written.", count(problems.len(), "problem"));
             REFUSED
         }
         Failure::Breaches(breaches) => {
             for breach in breaches {
-                eprintln!("error: {breach}");
+                tell!("error: {breach}");
             }
-            eprintln!(
+            tell!(
                 "The plan did not pass its own check ({}); nothing was written.",
                 count(breaches.len(), "breach")
             );
-            eprintln!("Plan this day by hand, and tell whoever looks after the program.");
+            tell!("Plan this day by hand, and tell whoever looks after the program.");
             REFUSED
         }
         Failure::Unprintable(faults) => {
             for fault in faults {
-                eprintln!("{fault}");
+                tell!("{fault}");
             }
-            eprintln!("{}; nothing was written.", count(faults.len(), "sheet fault"));
+            tell!("{}; nothing was written.", count(faults.len(), "sheet fault"));
             REFUSED
         }
         Failure::Outside { what, path, why } => {
-            eprintln!("error: could not {what} {}: {why}", path.display());
-            eprintln!("help: check the name, and that the folder is there and yours to use");
-            OUTSIDE
+            tell!("error: could not {what} {}: {why}", path.display());
+            tell!("help: {}", what_to_do(why.kind()));
+            if why.kind() == io::ErrorKind::Interrupted { STOPPED } else { OUTSIDE }
         }
+    }
+}
+
+/// What a clerk can do about a file or folder that could not be used.
+const fn what_to_do(kind: io::ErrorKind) -> &'static str {
+    use io::ErrorKind as Kind;
+    match kind {
+        Kind::Interrupted => "nothing of this run was written; run it again when you are ready",
+        Kind::WouldBlock => {
+            "wait until the other run has ended and try again, or write to another folder with --out"
+        }
+        Kind::StorageFull | Kind::QuotaExceeded | Kind::FileTooLarge => {
+            "there is no room: delete what is not needed any more, or write to another folder with --out"
+        }
+        Kind::ReadOnlyFilesystem => "nothing can be written there: write to another folder with --out",
+        Kind::InvalidInput => "name a file that holds the data, not a folder, a device or a pipe",
+        _ => "check the name, and that the folder is there and yours to use",
     }
 }
 

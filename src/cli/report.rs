@@ -1,12 +1,31 @@
-//! What a run says on the terminal: its progress, and what it did.
+//! What a run says on the terminal: its progress, and what it did. Must not fail where nobody listens any more:
+//! the pack is what counts.
 
 use std::io::IsTerminal;
+use std::path::PathBuf;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
 use super::outside::count;
 use crate::write::Written;
+
+/// Prints a line; one that nobody reads is no fault.
+macro_rules! say {
+    ($($text:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stdout(), $($text)*);
+    }};
+}
+
+/// Prints a line on what went wrong; one that nobody reads changes nothing.
+macro_rules! tell {
+    ($($text:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stderr(), $($text)*);
+    }};
+}
+pub(super) use tell;
 
 /// The stages that the progress display counts.
 const STAGES: u64 = 4;
@@ -48,19 +67,19 @@ impl Progress {
 /// Says how many visits, sheets, pages and cautions there are, and where the files are.
 pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
     let (day, pack) = (&made.paperwork.counts, &made.pack);
-    println!("{}: {}, {} cooled", made.paperwork.date, count(day.visits, "visit"), day.cooled);
+    say!("{}: {}, {} cooled", made.paperwork.date, count(day.visits, "visit"), day.cooled);
     if day.held_back > 0 {
-        println!("{} held back: named on the front sheet, without paper", count(day.held_back, "row"));
+        say!("{} held back: named on the front sheet, without paper", count(day.held_back, "row"));
     }
-    println!("{} for the front sheet", count(day.cautions, "caution"));
-    println!("{} of print on {} of paper", count(pack.sides, "side"), count(pack.sheets, "sheet"));
-    println!("{} a patient on the bay sheets", sides_a_patient(pack.bay_sides, day.visits));
+    say!("{} for the front sheet", count(day.cautions, "caution"));
+    say!("{} of print on {} of paper", count(pack.sides, "side"), count(pack.sheets, "sheet"));
+    say!("{} a patient on the bay sheets", sides_a_patient(pack.bay_sides, day.visits));
     match written {
         Some(written) => {
-            println!("Print {}", written.folder.join("pack.pdf").display());
-            println!("{} in {}", count(written.files, "file"), written.folder.display());
+            say!("Print {}", written.folder.join("pack.pdf").display());
+            say!("{} in {}", count(written.files, "file"), written.folder.display());
         }
-        None => println!("The list is right. No pack was written."),
+        None => say!("The list is right. No pack was written."),
     }
 }
 
@@ -68,4 +87,12 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
 fn sides_a_patient(sides: usize, patients: usize) -> String {
     let tenths = (10 * sides + patients / 2).checked_div(patients).unwrap_or(0);
     format!("{}.{} sides", tenths / 10, tenths % 10)
+}
+
+/// Says what is left of stopped runs and cannot be deleted: patients' data lies there.
+pub(super) fn print_not_deleted(left: &[PathBuf]) {
+    for path in left {
+        tell!("note: {} is left of a run that was stopped, and could not be deleted", path.display());
+        tell!("help: delete it by hand; it holds patients' data");
+    }
 }

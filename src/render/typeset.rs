@@ -194,7 +194,11 @@ fn on_threads<T: Send>(count: usize, work: &(dyn Fn() -> Vec<T> + Sync)) -> Resu
         .collect::<Result<Vec<_>, _>>()
         .map_err(|refusal| vec![no_thread(&refusal.to_string())])?;
     std::thread::scope(|scope| {
-        let threads: Vec<_> = pools.iter().map(|pool| scope.spawn(move || pool.install(work))).collect();
+        let threads = pools
+            .iter()
+            .map(|pool| std::thread::Builder::new().spawn_scoped(scope, move || pool.install(work)))
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(|refusal| vec![no_thread(&refusal.to_string())])?;
         let mut joined = Vec::new();
         for thread in threads {
             match thread.join() {
