@@ -1,4 +1,5 @@
 //! The program's edge: hands the arguments, the time and the environment to [`baypack::cli`].
+#![forbid(unsafe_code)]
 
 use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};

@@ -31,6 +31,9 @@ const STOPPED: u8 = 130;
 /// Bytes that are read of any file: one more than the largest that is accepted.
 const READ_AT_MOST: u64 = DAY_LIST_BYTES as u64 + 1;
 
+/// The last second of the year 9998, in seconds since 1970.
+const LAST_STAMP: i64 = 253_370_764_799;
+
 /// Why a run did not do what it was asked. In every case nothing was written.
 #[derive(Debug)]
 pub(super) enum Failure {
@@ -123,9 +126,11 @@ fn read_whole(path: &Path) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// `14-Mar-2031 07:02`: when the pack was printed, by the clock of the unit.
+/// `14-Mar-2031 07:02`: when the pack was printed, by the clock of the unit. A clock that is set to a time before
+/// 1970 or after 9998 counts as that: the calendar ends not far beyond.
 pub(super) fn print_stamp(now: i64, zone: Tz) -> String {
-    let moment = DateTime::from_timestamp(now, 0).unwrap_or_default().with_timezone(&zone);
+    let moment =
+        DateTime::from_timestamp(now.clamp(0, LAST_STAMP), 0).unwrap_or_default().with_timezone(&zone);
     format!("{} {}", short_date(moment.date_naive()), moment.format("%H:%M"))
 }
 
@@ -209,5 +214,22 @@ pub(super) fn count(number: usize, word: &str) -> String {
         (1, word) => format!("1 {word}"),
         (number, "breach") => format!("{number} breaches"),
         (number, word) => format!("{number} {word}s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_clock_gives_a_stamp() {
+        let stamp = |now| print_stamp(now, Tz::Europe__London);
+        assert_eq!(stamp(1_931_238_120), "14-Mar-2031 07:02");
+        for before in [i64::MIN, -8_334_601_228_800, -1] {
+            assert_eq!(stamp(before), stamp(0));
+        }
+        for after in [LAST_STAMP, 8_210_266_876_799, i64::MAX] {
+            assert_eq!(stamp(after), "31-Dec-9998 23:59");
+        }
     }
 }
