@@ -48,7 +48,8 @@ pub(super) fn decode(file: &str, bytes: &[u8], most: usize) -> Result<Text, Prob
         help: help.to_owned(),
     };
     if bytes.len() > most {
-        let found = format!("{} bytes", bytes.len());
+        // No more than a byte too many is read of a file, so its whole size is not known here.
+        let found = format!("more than {most} bytes");
         return Err(fault(
             "file is too large",
             &found,
