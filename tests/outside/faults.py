@@ -259,6 +259,25 @@ class Faults:
                 found.append("the pack of before is not there")
         self.report.check("two runs and ten at once", found)
 
+    def another_user(self):
+        """A folder of another user: refused where it is closed, and shared where it is open, lock and all."""
+        found, nobody = [], {"user": 65534, "group": 65534, "extra_groups": []}
+        self.place.chmod(0o755)
+        for name, mode in (("closed", 0o700), ("readable", 0o755)):
+            out = self.folder(name)
+            out.chmod(mode)
+            found += self.ended(self.lists.run(1, out, **nobody), (3,), f"{name}: ") + self.undisturbed(out, 0)
+        out = self.folder("shared")
+        out.chmod(0o777)
+        left = out / f"{packs.SCRATCH}left"
+        left.mkdir(mode=0o700)
+        for number in (1, 0, 1):
+            found += self.ended(self.lists.run(number, out, **nobody), (0,), "shared: ") + self.lists.judge(out)
+            if self.lists.whole(out / packs.DAY) != number:
+                found.append("the new pack is not there")
+        found += self.settled(out, 0)
+        self.report.check("a folder of another user, closed, readable or shared", found)
+
     def stale_locks(self):
         """A lock file without a holder is no lock; a holder that dies frees it; things in its place do not block."""
         out = self.folder("locked")
@@ -484,7 +503,7 @@ def main():
         faults = Faults(packs.Lists(options.binary, Path(folder) / "lists"), Path(folder), options, report)
         for check in (
             faults.kills, faults.stops, faults.single_files, faults.small_disk, faults.leftovers_on_a_full_disk, faults.read_only,
-            faults.other_drive, faults.limits, faults.pictures_of_memory, faults.at_once, faults.stale_locks, faults.clock, faults.vanishing,
+            faults.other_drive, faults.limits, faults.pictures_of_memory, faults.at_once, faults.another_user, faults.stale_locks, faults.clock, faults.vanishing,
             faults.readers, faults.things, faults.refused_lists_repair,
         ):
             try:
