@@ -12,6 +12,7 @@ import random
 import resource
 import shutil
 import signal
+import stat
 import subprocess
 import sys
 import tempfile
@@ -399,9 +400,12 @@ class Faults:
                     command[2] = str(thing)
                 found += self.ended(quickly(command), (3,), f"{thing.name} {option or ''}: ") + self.undisturbed(out, 0)
         plan = [str(self.lists.binary), "check", str(self.lists.lists[0]), "--plan"]
-        for thing in (pipe, folder, Path("/dev/null"), self.place / "no-folder" / "plan.json"):
+        # A device of the check's own: a program that replaced it must not take the machine's away.
+        device = self.place / "device"
+        os.mknod(device, stat.S_IFCHR | 0o600, os.makedev(1, 3))
+        for thing in (pipe, folder, device, self.place / "no-folder" / "plan.json"):
             found += self.ended(quickly([*plan, str(thing)]), (3,), f"--plan {thing.name}: ")
-        if not pipe.is_fifo() or Path("/dev/null").is_file():
+        if not pipe.is_fifo() or not device.is_char_device():
             found.append("something that is no file was replaced")
         for thing in (line, self.place / "dangling"):
             if thing.name == "dangling":

@@ -11,8 +11,8 @@ from stdnum.gb import nhs
 
 import baypack
 
-ROWS = 400
-SHORT_LISTS, FULL_LISTS = 10, 100
+ROWS = 200
+SHORT_LISTS, FULL_LISTS = 20, 200
 HEADER = "date,arrive,bay,chair,hospital_no,nhs_no,family_name,given_name,born,regimen,cycle,cooled\n"
 # Number, whether it is valid, where it stands. Sums and remainders by the arithmetic of the NHS Data Dictionary.
 PUBLISHED = (
