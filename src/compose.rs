@@ -6,8 +6,10 @@
 mod bay;
 mod card;
 mod chart;
+mod curves;
 mod desk;
 mod example;
+mod fall_back;
 mod front;
 mod labels;
 mod machine;

@@ -5,6 +5,7 @@ pub mod allocate;
 pub mod cli;
 pub mod clock;
 pub mod compose;
+pub mod fall_backs;
 pub mod layouts;
 pub mod patient;
 pub mod plan;

@@ -1,11 +1,14 @@
 //! A single sheet holds nothing that changes when another sheet does: paper that is already on the
 //! ward stays true when a row elsewhere in the list changes.
 
+mod support;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
+use support::paper::{Page, read};
 
 /// The files of the day, by name, for a list made from the demo's lines.
 fn pack_of(change: impl Fn(Vec<String>) -> Vec<String>) -> BTreeMap<String, Vec<u8>> {
@@ -96,5 +99,11 @@ fn a_patient_who_is_not_cooled_and_stays_away_changes_nobody_elses_paper() {
     let cards: Vec<&String> = changed.iter().filter(|name| name.starts_with("cards/")).collect();
     let bays: Vec<&String> = changed.iter().filter(|name| name.starts_with("bay-")).collect();
     assert_eq!((cards.len(), bays.len()), (1, 1), "{changed:?}");
-    assert!(!changed.iter().any(|name| name == "machine-sheet.pdf"), "{changed:?}");
+    // The machine sheet's last page counts every nurse's hands, so that page alone may change.
+    let pages = |files: &BTreeMap<String, Vec<u8>>| {
+        let mut pages: Vec<String> = read(&files["machine-sheet.pdf"]).iter().map(Page::text).collect();
+        pages.pop();
+        pages
+    };
+    assert_eq!(pages(&before), pages(&after));
 }

@@ -1,8 +1,8 @@
 //! Readings of an allocation by machine and outlet, for the stages that look at it.
 
 use super::{Allocation, Cooling, OutletHold};
-use crate::clock::Minutes;
-use crate::unit_rules::MachineIndex;
+use crate::clock::{Minutes, Moment};
+use crate::unit_rules::{BayIndex, MachineIndex, Unit};
 
 impl Allocation {
     /// Every outlet taken, with the visit's place in the list, in the order of the visits.
@@ -38,5 +38,21 @@ impl Allocation {
             }
         }
         found
+    }
+
+    /// The bay in which a machine stands at `at`; none while it may be on its way to another.
+    #[must_use]
+    pub fn bay_at(&self, unit: &Unit, machine: MachineIndex, at: Moment) -> Option<BayIndex> {
+        let mut bay = unit.machine(machine).bay;
+        for change in self.moves.iter().filter(|change| change.machine == machine) {
+            if at < change.within.from {
+                break;
+            }
+            if at < change.within.until {
+                return None;
+            }
+            bay = change.to;
+        }
+        Some(bay)
     }
 }

@@ -29,16 +29,20 @@ pub(super) fn chart(desk: &Desk<'_>) -> Result<Chart, Problem> {
             });
         }
     }
-    let hour = |minutes: i32| {
-        let moment = Moment::from_midnight(minutes);
-        ChartHour { at: at(moment), label: moment.to_string() }
-    };
-    let hours =
-        (day.from.minutes()..=day.until.minutes()).step_by(HOUR.unsigned_abs() as usize).map(hour).collect();
-    Ok(Chart { span: day.until.since(day.from).get(), hours, rows })
+    Ok(Chart { span: day.until.since(day.from).get(), hours: hours_of(day), rows })
 }
 
-fn whole_hours(desk: &Desk<'_>) -> Span {
+/// The hours to rule in a chart of `day`.
+pub(super) fn hours_of(day: Span) -> Vec<ChartHour> {
+    let hour = |minutes: i32| {
+        let moment = Moment::from_midnight(minutes);
+        ChartHour { at: moment.since(day.from).get(), label: moment.to_string() }
+    };
+    (day.from.minutes()..=day.until.minutes()).step_by(HOUR.unsigned_abs() as usize).map(hour).collect()
+}
+
+/// What the charts span.
+pub(super) fn whole_hours(desk: &Desk<'_>) -> Span {
     let holds = || desk.allocation.holds().map(|(_, hold)| hold.span);
     let from =
         holds().map(|span| span.from).min().map_or(desk.unit.opens, |first| first.min(desk.unit.opens));
@@ -136,10 +140,11 @@ fn fewest_free(desk: &Desk<'_>, bay: BayIndex, stretch: Span) -> usize {
         desk.unit.machines.iter().flat_map(|machine| &machine.out_of_service).map(|outage| outage.span.from);
     let moves = desk.allocation.moves.iter().flat_map(|change| [change.within.from, change.within.until]);
     let changes = holds.chain(outages).chain(moves).filter(|at| stretch.from < *at && *at < stretch.until);
-    std::iter::once(stretch.from).chain(changes).map(|at| free_at(desk, bay, at)).min().unwrap_or(0)
+    std::iter::once(stretch.from).chain(changes).map(|at| free_outlets_at(desk, bay, at)).min().unwrap_or(0)
 }
 
-fn free_at(desk: &Desk<'_>, bay: BayIndex, at: Moment) -> usize {
+/// Outlets of the machines that stand in a bay which are in service and free.
+pub(super) fn free_outlets_at(desk: &Desk<'_>, bay: BayIndex, at: Moment) -> usize {
     let now = Span::new(at, at.slipped(1));
     let free_of = |place: usize| {
         let index = MachineIndex(place);
@@ -152,21 +157,6 @@ fn free_at(desk: &Desk<'_>, bay: BayIndex, at: Moment) -> usize {
         };
         (1..=machine.outlets).filter(is_free).count()
     };
-    let here = |place: &usize| stands_in(desk, MachineIndex(*place), at) == Some(bay);
+    let here = |place: &usize| desk.allocation.bay_at(desk.unit, MachineIndex(*place), at) == Some(bay);
     (0..desk.unit.machines.len()).filter(here).map(free_of).sum()
-}
-
-/// The bay in which a machine stands; none while it is moved.
-fn stands_in(desk: &Desk<'_>, machine: MachineIndex, at: Moment) -> Option<BayIndex> {
-    let mut bay = desk.unit.machine(machine).bay;
-    for change in desk.allocation.moves.iter().filter(|change| change.machine == machine) {
-        if at < change.within.from {
-            break;
-        }
-        if at < change.within.until {
-            return None;
-        }
-        bay = change.to;
-    }
-    Some(bay)
 }

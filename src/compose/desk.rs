@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::paperwork::{Document, Head, Kind, Paper, PatientLine};
 use super::words::Words;
 use crate::allocate::{Allocation, Cooling, OutletHold};
+use crate::fall_backs::{FallBack, fall_backs};
 use crate::patient::Visit;
 use crate::plan::{DayPlan, VisitPlan};
 use crate::problem::Problem;
@@ -21,6 +22,7 @@ pub(super) struct Desk<'a> {
     pub plan: &'a DayPlan,
     pub allocation: &'a Allocation,
     pub cautions: &'a [Caution],
+    pub fall_backs: Vec<FallBack>,
     pub words: &'a Words,
     pub paper: Paper,
 }
@@ -33,6 +35,7 @@ impl<'a> Desk<'a> {
             plan: day.plan(),
             allocation: day.allocation(),
             cautions: day.cautions(),
+            fall_backs: fall_backs(day),
             words,
             paper,
         }

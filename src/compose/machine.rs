@@ -3,7 +3,9 @@
 use serde_json::json;
 
 use super::chart::{chart, spare};
+use super::curves::curves;
 use super::desk::{Desk, document};
+use super::fall_back::fall_backs;
 use super::page_code::PageCodes;
 use super::paperwork::{
     CapLine, Document, Kind, MachineSheet, MoveLine, OutageLine, OutletHandOver, SwitchOn, WithoutLine,
@@ -26,6 +28,8 @@ pub(super) fn machine_sheet(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Do
         caps: caps(desk)?,
         spare: spare(desk),
         worth: worth(desk)?,
+        fall_backs: fall_backs(desk)?,
+        curves: curves(desk)?,
         head,
     };
     document(Kind::MachineSheet, "machine-sheet".to_owned(), &sheet.head, &sheet)

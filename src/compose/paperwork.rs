@@ -479,6 +479,80 @@ pub struct MachineSheet {
     pub spare: Spare,
     /// One sentence on how good the plan is: `No better plan exists`, or how far it is from proven.
     pub worth: String,
+    /// Where each patient can go if a machine fails: one entry a machine that cools somebody.
+    pub fall_backs: Vec<FallBackMachine>,
+    /// The day as a whole, in small charts.
+    pub curves: Curves,
+}
+
+/// What to do if one machine fails.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FallBackMachine {
+    /// The machine.
+    pub machine: String,
+    /// Whom it cools, in the order of their starts.
+    pub patients: Vec<FallBackPatient>,
+}
+
+/// Where one patient can go.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FallBackPatient {
+    /// Who.
+    pub patient: PatientLine,
+    /// By time; together they last as long as the patient is cooled.
+    pub answers: Vec<FallBackLine>,
+}
+
+/// The answer if the machine fails within a stretch of time.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FallBackLine {
+    /// `09:40 to 11:05`.
+    pub fails: String,
+    /// The outlet to take, `Ask` in pre-cooling, or `None`.
+    pub go: String,
+    /// Until when, and who needs it then; or who decides.
+    pub until: String,
+    /// Whether cooling cannot go on there to its planned end.
+    pub short: bool,
+}
+
+/// Small charts of the day, one below the other, all on the hours of one scale.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Curves {
+    /// How many minutes they span.
+    pub span: u32,
+    /// The ruled hours.
+    pub hours: Vec<ChartHour>,
+    /// The charts.
+    pub rows: Vec<Curve>,
+}
+
+/// How many of something there are at every minute of the day.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Curve {
+    /// `Bay A: outlets free`.
+    pub label: String,
+    /// The peak: `Fewest 1: 10:20 to 11:05`.
+    pub peak: String,
+    /// The top of its scale; at least 1.
+    pub top: u32,
+    /// Where a line is drawn across: how many there are in all.
+    pub line: u32,
+    /// The stretches, by time, without a gap.
+    pub steps: Vec<CurveStep>,
+}
+
+/// A stretch in which the number stays the same.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CurveStep {
+    /// Minutes from the left edge.
+    pub from: u32,
+    /// Minutes from the left edge.
+    pub until: u32,
+    /// How many.
+    pub count: u32,
+    /// Whether none is left, or more are needed than there are.
+    pub short: bool,
 }
 
 /// A time chart. Positions are whole minutes from its left edge.

@@ -6,6 +6,7 @@ use super::Choices;
 use super::desk::Desk;
 use super::front::sentence;
 use super::paperwork::{Document, Labels};
+use crate::fall_backs::FallBack;
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::Problem;
 use crate::survey::Caution;
@@ -128,6 +129,27 @@ fn machines(desk: &Desk<'_>) -> Value {
         "proven": worth.proven,
         "bound": { "without_outlet": worth.bound_without_outlet, "moves": worth.bound_moves },
         "move_list": moves,
+        "fall_backs": desk.fall_backs.iter().map(|line| fall_back(desk, line)).collect::<Vec<_>>(),
+    })
+}
+
+/// Where a patient can go if the machine fails within a stretch.
+fn fall_back(desk: &Desk<'_>, line: &FallBack) -> Value {
+    let refuge = line.refuge.map(|refuge| {
+        json!({
+            "machine": desk.unit.machine(refuge.machine).name,
+            "number": refuge.number,
+            "off_by": refuge.until.map(|(until, _)| until),
+            "to_the_end": refuge.to_the_end,
+        })
+    });
+    json!({
+        "machine": desk.unit.machine(line.machine).name,
+        "line": desk.visit(line.visit).line,
+        "from": line.fails.from,
+        "until": line.fails.until,
+        "pre_cooling": line.pre_cooling,
+        "outlet": refuge,
     })
 }
 
