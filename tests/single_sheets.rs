@@ -1,14 +1,15 @@
 //! A single sheet holds nothing that changes when another sheet does: paper that is already on the
 //! ward stays true when a row elsewhere in the list changes.
 
-mod support;
+#[path = "support/paper.rs"]
+mod paper;
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
-use support::paper::{Page, read};
+use paper::{Page, read};
 
 /// The files of the day, by name, for a list made from the demo's lines.
 fn pack_of(change: impl Fn(Vec<String>) -> Vec<String>) -> BTreeMap<String, Vec<u8>> {
