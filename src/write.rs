@@ -119,18 +119,38 @@ fn exchange(out: &Path, new: tempfile::TempDir, folder: &Path, previous: &Path) 
     oldest.close()
 }
 
-/// Writes one file, readable by its owner only, in place of one that may be there.
+/// Writes one file whole, readable by its owner only, in place of one that may be there.
 ///
 /// # Errors
 ///
-/// If the file cannot be made or written.
+/// If the file cannot be made or written; what was there is then as it was.
 pub fn write_one(path: &Path, content: &[u8]) -> io::Result<()> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut beside = tempfile::NamedTempFile::new_in(folder)?;
-    beside.write_all(content)?;
-    beside.as_file().sync_all()?;
-    beside.persist(path)?;
-    Ok(())
+    beside(path, content)?.persist(path)?;
+    sync_folder(folder_of(path))
+}
+
+/// Writes one new file whole, readable by its owner only; never over one that is there.
+///
+/// # Errors
+///
+/// [`io::ErrorKind::AlreadyExists`] where the name is taken, and whatever else keeps the file from
+/// being made or written; nothing is left of it then.
+pub fn write_new(path: &Path, content: &[u8]) -> io::Result<()> {
+    beside(path, content)?.persist_noclobber(path)?;
+    sync_folder(folder_of(path))
+}
+
+/// The content of a file under another name in its folder, safe from a power cut.
+fn beside(path: &Path, content: &[u8]) -> io::Result<tempfile::NamedTempFile> {
+    let mut file = tempfile::Builder::new().prefix(SCRATCH).tempfile_in(folder_of(path))?;
+    file.write_all(content)?;
+    file.as_file().sync_all()?;
+    Ok(file)
+}
+
+/// The folder that a file's name stands in.
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 fn write_file(path: &Path, content: &[u8]) -> io::Result<()> {
@@ -245,6 +265,17 @@ mod tests {
         assert_eq!(read("pack.pdf"), read("cards/K7M4QX.pdf"), "both files are of one run");
     }
 
+    #[test]
+    fn a_new_file_is_written_whole_and_never_over_one_that_is_there() {
+        let place = tempfile::tempdir().expect("a folder");
+        let path = place.path().join("faults.csv");
+        write_new(&path, b"first").expect("written");
+        let refused = write_new(&path, b"second").expect_err("the name is taken");
+        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&path).expect("the file"), b"first");
+        assert_eq!(names(place.path()), ["faults.csv"]);
+    }
+
     #[cfg(unix)]
     #[test]
     fn only_the_owner_may_read_what_is_written() {
@@ -259,5 +290,7 @@ mod tests {
         assert_eq!(mode(&written.folder.join("cards/K7M4QX.pdf")), 0o600);
         write_one(&out.join("plan.json"), b"{}").expect("written");
         assert_eq!(mode(&out.join("plan.json")), 0o600);
+        write_new(&out.join("faults.csv"), b"line").expect("written");
+        assert_eq!(mode(&out.join("faults.csv")), 0o600);
     }
 }
