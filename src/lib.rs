@@ -2,9 +2,12 @@
 #![forbid(unsafe_code)]
 
 pub mod allocate;
+
+mod characters;
 pub mod cli;
 pub mod clock;
 pub mod compose;
+pub mod faults;
 pub mod layouts;
 pub mod patient;
 pub mod plan;

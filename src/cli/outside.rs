@@ -9,8 +9,10 @@ use chrono_tz::Tz;
 use clap::ValueEnum;
 
 use super::arguments::{Arguments, DayArguments};
+use super::faults::{FaultsFile, told};
+use crate::characters::on_a_terminal;
 use crate::clock::short_date;
-use crate::problem::Problem;
+use crate::problem::{Problem, messages};
 use crate::read::{File, Inputs};
 use crate::render::RenderFault;
 use crate::verify::Breach;
@@ -28,6 +30,8 @@ const OUTSIDE: u8 = 3;
 pub(super) enum Failure {
     /// The input, or a wording file, has faults.
     Problems(Vec<Problem>),
+    /// The same, with what became of the file that says what to mend.
+    Noted(FaultsFile, Vec<Problem>),
     /// The plan did not pass its own check: a fault of the program.
     Breaches(Vec<Breach>),
     /// A sheet could not be set as it must be.
@@ -85,6 +89,11 @@ impl InputFiles {
     }
 }
 
+/// A path as a terminal may show it: a file's name can hold what would move the cursor.
+pub(super) fn shown(path: &Path) -> String {
+    on_a_terminal(&path.to_string_lossy())
+}
+
 /// Reads the day list and, beside it unless they are named, the unit's two files.
 pub(super) fn read_inputs(arguments: &DayArguments) -> Result<InputFiles, Failure> {
     let folder = arguments.day_list.parent().unwrap_or(Path::new(""));
@@ -136,10 +145,15 @@ pub(super) fn print_usage(usage: &clap::Error) -> u8 {
 pub(super) fn print_failure(failure: &Failure) -> u8 {
     match failure {
         Failure::Problems(problems) => {
-            for problem in problems {
-                eprintln!("{problem}");
+            eprintln!("{}; nothing was written.", print_problems(problems));
+            REFUSED
+        }
+        Failure::Noted(file, problems) => {
+            eprintln!("{}; no pack was written.", print_problems(problems));
+            if let FaultsFile::Failed(failure) = file {
+                print_failure(failure);
             }
-            eprintln!("{}; nothing was written.", count(problems.len(), "problem"));
+            told(file).into_iter().for_each(|told| eprintln!("{told}"));
             REFUSED
         }
         Failure::Breaches(breaches) => {
@@ -161,11 +175,26 @@ pub(super) fn print_failure(failure: &Failure) -> u8 {
             REFUSED
         }
         Failure::Outside { what, path, why } => {
-            eprintln!("error: could not {what} {}: {why}", path.display());
+            eprintln!("error: could not {what} {}: {why}", shown(path));
             eprintln!("help: check the name, and that the folder is there and yours to use");
             OUTSIDE
         }
     }
+}
+
+/// Prints the messages of some problems, and says how many there are.
+fn print_problems(problems: &[Problem]) -> String {
+    let messages = messages(problems);
+    for message in &messages {
+        eprintln!("{message}");
+    }
+    counted(messages.len(), problems.len())
+}
+
+/// `3 problems`, or `3 problems in 41 places` where one problem stands in several.
+fn counted(messages: usize, places: usize) -> String {
+    let problems = count(messages, "problem");
+    if places == messages { problems } else { format!("{problems} in {}", count(places, "place")) }
 }
 
 /// `1 problem`, `3 problems`.

@@ -5,7 +5,7 @@ use std::io::IsTerminal;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
-use super::outside::count;
+use super::outside::{count, shown};
 use crate::write::Written;
 
 /// The stages that the progress display counts.
@@ -57,8 +57,8 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
     println!("{} a patient on the bay sheets", sides_a_patient(pack.bay_sides, day.visits));
     match written {
         Some(written) => {
-            println!("Print {}", written.folder.join("pack.pdf").display());
-            println!("{} in {}", count(written.files, "file"), written.folder.display());
+            println!("Print {}", shown(&written.folder.join("pack.pdf")));
+            println!("{} in {}", count(written.files, "file"), shown(&written.folder));
         }
         None => println!("The list is right. No pack was written."),
     }

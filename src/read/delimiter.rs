@@ -25,8 +25,9 @@ impl Delimiter {
         }
     }
 
-    /// The character as the CSV reader wants it: all three are ASCII.
-    pub(super) const fn byte(self) -> u8 {
+    /// The character as a CSV reader or writer wants it: all three are ASCII.
+    #[must_use]
+    pub const fn byte(self) -> u8 {
         match self {
             Self::Comma => b',',
             Self::Semicolon => b';',

@@ -160,9 +160,12 @@ impl Columns {
         header.and_then(|header| self.headers.iter().position(|name| name == header))
     }
 
-    /// Whether a row is the header once more.
+    /// Whether a row is the header once more, in every column that is read.
     pub(super) fn is_header(&self, cells: &[String]) -> bool {
-        cells.iter().map(|cell| folded(cell)).eq(self.headers.iter().map(|header| folded(header)))
+        let stands = |place: &usize| {
+            cells.get(*place).is_some_and(|cell| folded(cell) == folded(&self.headers[*place]))
+        };
+        !self.places.is_empty() && self.places.values().all(stands)
     }
 }
 
@@ -199,7 +202,8 @@ struct HeaderCheck<'a> {
 
 /// Finds the columns in a list's header.
 pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: bool) -> Header {
-    let headers: Vec<String> = list.header.cells.iter().map(|cell| cell.trim().to_owned()).collect();
+    let named = list.header.cells.iter().take(list.width());
+    let headers: Vec<String> = named.map(|cell| cell.trim().to_owned()).collect();
     let mut check = HeaderCheck { file, line: list.header.line, form, headers, unknown: Vec::new() };
     let mut problems = Vec::new();
     let mut places = BTreeMap::new();
@@ -243,8 +247,12 @@ impl HeaderCheck<'_> {
     }
 
     fn problem(&self, header: Option<&str>, what: String, found: Option<Found>, help: String) -> Problem {
-        let place =
-            Place { file: self.file.to_owned(), line: Some(self.line), column: header.map(str::to_owned) };
+        let place = Place {
+            file: self.file.to_owned(),
+            line: Some(self.line),
+            column: header.map(str::to_owned),
+            ..Place::default()
+        };
         Problem { what, place, found, help }
     }
 

@@ -14,8 +14,8 @@ use super::{AtHand, HeldBack, limits};
 use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::problem::{Found, Place, Problem};
-use crate::read::RawRow;
 use crate::read::limits::CELL_CHARACTERS;
+use crate::read::{NO_CELL, RawRow};
 use crate::unit_rules::{Bay, CapStock};
 
 /// What the rows are checked against. A part that is itself faulty is `None`: its names cannot be
@@ -82,11 +82,12 @@ pub(super) fn check_rows(
         return checked;
     }
     let of_day = rows.iter().zip(&dates).filter(|(_, date)| date.is_none() || **date == day);
-    let mut day_rows: Vec<DayRow> = of_day.map(|(row, _)| day_row(row, day, against)).collect();
-    if let Some(problem) = too_few_or_many(day_rows.len(), checked.other_days, named, against) {
+    let of_day: Vec<&RawRow> = of_day.map(|(row, _)| *row).collect();
+    if let Some(problem) = too_few_or_many(of_day.len(), checked.other_days, named, against) {
         checked.problems.push(problem);
         return checked;
     }
+    let mut day_rows: Vec<DayRow> = of_day.into_iter().map(|row| day_row(row, day, against)).collect();
     numbers_twice(&mut day_rows, both_of_a_pair, against);
     for DayRow { row, visit, problems } in day_rows {
         match visit {
@@ -116,7 +117,8 @@ fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, against: &Against<'_>) -
 /// A row whose cells cannot be told apart: it has fewer than the header, or something beyond it, or a
 /// cell that swallowed its neighbours.
 fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
-    let (width, cells) = (against.columns.width(), row.cells.len());
+    let width = against.columns.width();
+    let cells = row.cells.iter().position(|cell| cell == NO_CELL).unwrap_or(row.cells.len());
     let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
     let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
     let (what, found, help) = if cells < width {
@@ -125,8 +127,9 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
         );
         ("row has too few cells", format!("{cells} cells"), help)
     } else if beyond {
-        let help =
-            format!("write {width} cells as the header has; put a cell with a delimiter in it into `\"`");
+        let help = format!(
+            "write {width} cells as the header has; put a cell with a delimiter in it into `\"`, and give a column without a header one"
+        );
         ("row has too many cells", format!("{cells} cells"), help)
     } else if longest > CELL_CHARACTERS {
         let help = format!(
@@ -136,7 +139,7 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     } else {
         return None;
     };
-    let place = Place { file: against.file.to_owned(), line: Some(row.line), column: None };
+    let place = Place { file: against.file.to_owned(), line: Some(row.line), ..Place::default() };
     Some(Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help })
 }
 
@@ -147,7 +150,12 @@ pub(super) fn caps_without_stock(rows: &[RawRow], against: &Against<'_>) -> Opti
     let header = against.columns.header(Column::Cap).to_owned();
     Some(Problem {
         what: "list names a size of cap, but the unit's file has no caps".to_owned(),
-        place: Place { file: against.file.to_owned(), line: Some(first.line), column: Some(header) },
+        place: Place {
+            file: against.file.to_owned(),
+            line: Some(first.line),
+            column: Some(header),
+            ..Place::default()
+        },
         found: Some(Found::Value(cap_of(first).to_owned())),
         help: "write how many of each size there are under `[caps]` in the unit's file".to_owned(),
     })
@@ -223,7 +231,7 @@ fn list_fault(
     help: String,
 ) -> Problem {
     let column = column.map(|column| against.columns.header(column).to_owned());
-    let place = Place { file: against.file.to_owned(), line: None, column };
+    let place = Place { file: against.file.to_owned(), line: None, column, ..Place::default() };
     Problem { what, place, found: Some(Found::Described(found)), help }
 }
 
