@@ -215,7 +215,7 @@ pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: 
         }
     }
     if places.is_empty() {
-        problems.push(check.no_header(&list.rows));
+        problems.push(check.other_delimiter(list).unwrap_or_else(|| check.no_header(&list.rows)));
     } else {
         let absent =
             |column: &Column| !places.contains_key(column) && check.must_be_there(*column, day_is_named);
@@ -278,6 +278,30 @@ impl HeaderCheck<'_> {
             cells => Some(Found::Described(format!("{cells} cells"))),
         };
         self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
+    }
+
+    /// The problem of a header that is one cell, where another character parts the columns' names.
+    fn other_delimiter(&self, list: &RawList) -> Option<Problem> {
+        let [only] = self.headers.as_slice() else { return None };
+        let known = |name: &str| self.column_of(name.trim_matches(['"', ' '])).is_some();
+        let parts = |mark: &char| only.split(*mark).filter(|name| known(name)).count() >= HEADERS_TO_TELL;
+        let mark = only
+            .chars()
+            .filter(|one| !one.is_alphanumeric() && !matches!(one, '_' | ' ' | '"'))
+            .find(parts)?;
+        let found = Some(Found::Described(format!("`{mark}` between the names of the columns")));
+        let (what, help) = if list.delimiter_stated {
+            (
+                "first line states another delimiter than the cells have",
+                "delete the line `sep=` above the header",
+            )
+        } else {
+            (
+                "cells are not parted by commas, semicolons or tabs",
+                "export the list again with commas, semicolons or tabs between the cells",
+            )
+        };
+        Some(self.problem(None, what.to_owned(), found, help.to_owned()))
     }
 
     fn missing(&self, column: Column) -> Problem {

@@ -15,7 +15,7 @@ use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::problem::{Found, Place, Problem};
 use crate::read::limits::CELL_CHARACTERS;
-use crate::read::{NO_CELL, RawRow};
+use crate::read::{Delimiter, NO_CELL, RawRow};
 use crate::unit_rules::{Bay, CapStock};
 
 /// What the rows are checked against. A part that is itself faulty is `None`: its names cannot be
@@ -23,6 +23,7 @@ use crate::unit_rules::{Bay, CapStock};
 pub(super) struct Against<'a> {
     pub(super) file: &'a str,
     pub(super) columns: &'a Columns,
+    pub(super) delimiter: Delimiter,
     pub(super) dates: &'a DateForm,
     pub(super) day_is_named: bool,
     pub(super) bays: Option<&'a [Bay]>,
@@ -121,7 +122,10 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     let cells = row.cells.iter().position(|cell| cell == NO_CELL).unwrap_or(row.cells.len());
     let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
     let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
-    let (what, found, help) = if cells < width {
+    let (what, found, help) = if let Some(found) = other_delimiter(row, against) {
+        let help = "export the list again; header and rows must have the same character between the cells";
+        ("row is parted by another character than the header", found, help.to_owned())
+    } else if cells < width {
         let help = format!(
             "write {width} cells as the header has, an empty one with its delimiter too; take the line out if it is no patient's"
         );
@@ -141,6 +145,15 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     };
     let place = Place { file: against.file.to_owned(), line: Some(row.line), ..Place::default() };
     Some(Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help })
+}
+
+/// Which character parts a row that is one cell, where it is not the header's.
+fn other_delimiter(row: &RawRow, against: &Against<'_>) -> Option<String> {
+    let [only] = row.cells.as_slice() else { return None };
+    let parts = |one: &Delimiter| only.matches(one.character()).count() + 1 >= against.columns.width();
+    let other = Delimiter::ALL.into_iter().filter(|one| *one != against.delimiter).find(parts)?;
+    let is_row = against.columns.width() > 1;
+    is_row.then(|| format!("{}, but {} in the header", other.word(), against.delimiter.word()))
 }
 
 /// The one problem of a list that names sizes of caps for a unit whose file has none.
