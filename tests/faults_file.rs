@@ -141,6 +141,13 @@ fn a_fault_of_the_header_stands_in_the_header() {
     assert!(told.starts_with("to_mend: born: needed column is missing"), "{told}");
 }
 
+#[test]
+fn a_fault_of_the_header_with_commas_in_it_is_read_again_with_the_lists_own_delimiter() {
+    let list = format!("{}\n{}\n", HEADER.replace("born", "birthday"), row("T-1")).replace(',', ";");
+    let again = cells(&back(&list));
+    assert_eq!((again.header.cells.len(), again.rows[0].cells.len()), (13, 13));
+}
+
 fn any_cell() -> impl Strategy<Value = String> {
     prop_oneof![
         Just(String::new()),
