@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::io;
 
+use crate::characters::on_a_terminal;
 use crate::problem::{Found, Problem};
 use crate::read::{NO_CELL, RawList, RawRow, inert};
 
@@ -57,13 +58,15 @@ fn told(problems: &[&Problem]) -> String {
         };
         format!("{column}{}{found}.{hint} {}.", problem.what, problem.help)
     };
-    match problems {
+    // On one line, whatever a header holds that a message names: each row keeps its own line.
+    let told = match problems {
         [only] => one(only),
         several => {
             let numbered = (1..).zip(several).map(|(number, problem)| format!("({number}) {}", one(problem)));
             numbered.collect::<Vec<_>>().join(" ")
         }
-    }
+    };
+    on_a_terminal(&told)
 }
 
 /// Where a list has its cells, and where the new column stands: behind the last one with a header.

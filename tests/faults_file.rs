@@ -148,6 +148,16 @@ fn a_fault_of_the_header_with_commas_in_it_is_read_again_with_the_lists_own_deli
     assert_eq!((again.header.cells.len(), again.rows[0].cells.len()), (13, 13));
 }
 
+#[test]
+fn a_header_that_swallowed_a_row_moves_no_line_and_is_not_repeated() {
+    let header = HEADER.replace("given_name", "\"more\n2031-03-14,Swallowed\"").replace("born", "birthday");
+    let list = format!("{header}\n{}\n", row("T-1"));
+    let (before, after) = (cells(&list), cells(&back(&list)));
+    assert_eq!(before.rows[0].line, after.rows[0].line);
+    let told = after.header.cells.last().expect("a cell");
+    assert!(told.contains("`(a header of several lines)`") && !told.contains("Swallowed"), "{told}");
+}
+
 fn any_cell() -> impl Strategy<Value = String> {
     prop_oneof![
         Just(String::new()),

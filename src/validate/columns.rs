@@ -15,6 +15,9 @@ const HEADER_WITHIN: usize = 20;
 /// How many known names make a line look like a header.
 const HEADERS_TO_TELL: usize = 5;
 
+/// What a message says for a header that is broken over lines.
+const SEVERAL_LINES: &str = "(a header of several lines)";
+
 /// A column that the program reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Column {
@@ -240,9 +243,11 @@ impl HeaderCheck<'_> {
         column.is_needed(day_is_named) || self.form.headers.contains_key(&column)
     }
 
-    /// The headers that are not read and have a name.
+    /// The headers that are not read and have a name. One of several lines is not repeated: a quotation
+    /// mark may have swallowed a patient's row into it.
     fn unknown_names(&self) -> Vec<&str> {
         let names = self.unknown.iter().map(|place| self.headers[*place].as_str());
+        let names = names.map(|name| if name.contains(['\n', '\r']) { SEVERAL_LINES } else { name });
         names.filter(|name| !name.is_empty()).collect()
     }
 
