@@ -4,6 +4,7 @@
 
 mod arguments;
 mod breakdown;
+mod faults;
 mod outside;
 mod report;
 
@@ -15,6 +16,7 @@ use chrono_tz::Tz;
 
 use self::arguments::{Arguments, Command, DayArguments};
 pub use self::breakdown::{BROKEN_DOWN, guarded};
+use self::faults::{FaultsFile, write_faults};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
 use self::report::{Progress, print_summary};
 use crate::allocate::allocate;
@@ -24,7 +26,7 @@ use crate::compose::{Choices, compose};
 use crate::layouts::Layouts;
 use crate::plan::plan;
 use crate::problem::Problem;
-use crate::read::read;
+use crate::read::{RawInputs, read};
 use crate::render::labels::LabelOrder;
 use crate::render::{PackSize, Press, render_with_labels};
 use crate::survey::survey;
@@ -142,7 +144,8 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
     let options = Options { date: arguments.date, hold_bad_rows: arguments.hold_bad_rows };
-    let list = validate(&raw, options, &at_hand)?;
+    let list = validate(&raw, options, &at_hand).map_err(|problems| refusal(arguments, &raw, problems))?;
+    note_held_rows(arguments, &raw, &list)?;
 
     progress.stage("Planning");
     let time_zone = list.unit.time_zone;
@@ -151,6 +154,24 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;
     Ok(Composed { layouts, time_zone, paperwork })
+}
+
+/// Why the list is refused; where the command line names a file for it, the list is written back.
+fn refusal(arguments: &DayArguments, raw: &RawInputs, problems: Vec<Problem>) -> Failure {
+    match &arguments.faults {
+        Some(path) => Failure::Noted(write_faults(path, raw, &problems), problems),
+        None => Failure::Problems(problems),
+    }
+}
+
+/// Writes the list back where rows are held, if the command line names a file for it.
+fn note_held_rows(arguments: &DayArguments, raw: &RawInputs, list: &DayList) -> Result<(), Failure> {
+    let Some(path) = arguments.faults.as_ref().filter(|_| !list.held_back.is_empty()) else { return Ok(()) };
+    let problems: Vec<Problem> = list.held_back.iter().flat_map(|row| row.problems.clone()).collect();
+    match write_faults(path, raw, &problems) {
+        FaultsFile::Failed(failure) => Err(*failure),
+        _ => Ok(()),
+    }
 }
 
 /// `plan.json`.

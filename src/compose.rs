@@ -110,7 +110,7 @@ fn cards(
 fn wordings_of<'a>(wordings: &'a BTreeMap<String, Words>, language: &str) -> Result<&'a Words, Problem> {
     wordings.get(language).ok_or_else(|| Problem {
         what: format!("there is no wording file for the language `{language}`"),
-        place: Place { file: format!("wording/{language}.toml"), line: None, column: None },
+        place: Place { file: format!("wording/{language}.toml"), ..Place::default() },
         found: None,
         help: "choose a language that has a wording file, or write one".to_owned(),
     })

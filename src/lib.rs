@@ -2,10 +2,13 @@
 #![forbid(unsafe_code)]
 
 pub mod allocate;
+
+mod characters;
 pub mod cli;
 pub mod clock;
 pub mod compose;
 pub mod fall_backs;
+pub mod faults;
 pub mod layouts;
 pub mod patient;
 pub mod plan;

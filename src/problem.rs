@@ -1,9 +1,15 @@
 //! What is wrong with an input, where, and what would do.
 //!
 //! A problem points at a cell; it never prints the row, which holds a patient. Values of names,
-//! dates of birth, numbers and alerts are described, not quoted.
+//! dates of birth, numbers and alerts are described, not quoted. What a clerk reads are [`messages`]:
+//! one for each cause, however many cells it touches.
+
+mod message;
 
 use std::fmt;
+
+pub use self::message::{Message, messages};
+use crate::characters::on_a_terminal;
 
 /// One fault of an input.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,6 +33,8 @@ pub struct Place {
     pub line: Option<u32>,
     /// The column by its header name, or the key of a settings file (`minutes.pre_cooling`).
     pub column: Option<String>,
+    /// What the key belongs to, where a settings file has several of the kind: ``regimen `PAC-W` ``.
+    pub of: Option<String>,
 }
 
 /// What was found at a place.
@@ -34,6 +42,14 @@ pub struct Place {
 pub enum Found {
     /// A value that may be repeated; printed between back quotes.
     Value(String),
+    /// Such a value, and a whole sentence on what it may have been meant for; the sentence begins the
+    /// help.
+    Like {
+        /// The value.
+        value: String,
+        /// ``did you mean `PAC-W`?``
+        hint: String,
+    },
     /// A description that repeats nothing private: `9 digits`, `an empty cell`.
     Described(String),
 }
@@ -41,54 +57,25 @@ pub enum Found {
 /// The longest value that a message repeats, in characters; the rest is cut with `…`.
 const QUOTED_AT_MOST: usize = 60;
 
+/// A text as a message repeats it: cut where it is long, and safe on a terminal.
+fn shown(text: &str) -> String {
+    let start: String = text.chars().take(QUOTED_AT_MOST).collect();
+    let cut = if start.len() < text.len() { "…" } else { "" };
+    format!("{}{cut}", on_a_terminal(&start))
+}
+
 impl fmt::Display for Found {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Described(text) => out.write_str(text),
-            Self::Value(text) => {
-                let shown: String = text.chars().take(QUOTED_AT_MOST).map(visible).collect();
-                let cut = if text.chars().count() > QUOTED_AT_MOST { "…" } else { "" };
-                write!(out, "`{shown}{cut}`")
-            }
+            Self::Value(value) | Self::Like { value, .. } => write!(out, "`{}`", shown(value)),
         }
     }
 }
 
-/// A character that is safe on a terminal: controls and invisible marks become `�`.
-fn visible(character: char) -> char {
-    let invisible = matches!(character, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}');
-    if character.is_control() || invisible { '\u{fffd}' } else { character }
-}
-
-impl fmt::Display for Place {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        out.write_str(&self.file)?;
-        if let Some(line) = self.line {
-            write!(out, ", line {line}")?;
-        }
-        if let Some(column) = &self.column {
-            let kind = if self.file.ends_with(".toml") { "key" } else { "column" };
-            write!(out, ", {kind} `{column}`")?;
-        }
-        Ok(())
-    }
-}
-
-/// Prints the three lines of a refusal:
-///
-/// ```text
-/// error: infusion time is not a whole number of minutes
-///  --> monday.csv, line 7, column `minutes`: found `1h30`
-/// help: write minutes only, for example 90
-/// ```
+/// The message of a problem that is the only one of its cause.
 impl fmt::Display for Problem {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(out, "error: {}", self.what)?;
-        write!(out, " --> {}", self.place)?;
-        if let Some(found) = &self.found {
-            write!(out, ": found {found}")?;
-        }
-        writeln!(out)?;
-        writeln!(out, "help: {}", self.help)
+        Message::of(&[self]).fmt(out)
     }
 }

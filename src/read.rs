@@ -5,6 +5,7 @@
 
 mod decode;
 mod delimiter;
+mod inert;
 pub mod limits;
 mod lines;
 mod quotes;
@@ -13,6 +14,7 @@ mod settings;
 
 pub use decode::{Encoding, Text};
 pub use delimiter::Delimiter;
+pub use inert::{NO_CELL, inert, without_apostrophe};
 pub use records::{RawList, RawRow, read_day_list};
 pub use settings::{Setting, Table, Value, read_settings};
 

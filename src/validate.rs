@@ -134,6 +134,7 @@ fn list_rows(
     let against = Against {
         file,
         columns: &header.columns,
+        delimiter: list.delimiter,
         dates: &form.dates,
         day_is_named: options.date.is_some(),
         bays: unit.bays.as_deref(),

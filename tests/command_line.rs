@@ -186,6 +186,26 @@ fn no_message_names_a_patient() {
     assert!(compared > 50, "only {compared} cells were compared");
 }
 
+#[cfg(unix)]
+#[test]
+fn no_file_name_moves_the_terminals_cursor() {
+    let place = tempfile::tempdir().expect("a folder");
+    let name = "list\u{1b}[2J\u{202e}.csv";
+    fs::copy(demo("day-list-faults.csv"), place.path().join(name)).expect("copied");
+    for (list, expected) in [(name, 1), ("none\u{1b}]0;x\u{7}.csv", 3)] {
+        let mut command = baypack();
+        command.current_dir(place.path()).args(["check", list]);
+        for (option, file) in [("--unit", "unit.toml"), ("--regimens", "regimens.toml")] {
+            command.arg(option).arg(demo(file));
+        }
+        let output = command.output().expect("it runs");
+        let said = text(&output.stderr);
+        assert_eq!(status(&output), expected, "{said}");
+        assert!(said.contains('\u{fffd}'), "the name is told, what it hides is not");
+        assert!(!said.contains(['\u{1b}', '\u{7}', '\u{202e}']), "{said:?}");
+    }
+}
+
 #[test]
 fn held_rows_are_named_on_the_front_sheet_and_the_rest_is_printed() {
     let out = tempfile::tempdir().expect("a folder");

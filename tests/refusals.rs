@@ -7,6 +7,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use baypack::problem::messages;
 use baypack::read::{File, Inputs, read};
 use baypack::validate::{AtHand, DayList, Options, validate};
 
@@ -56,8 +57,8 @@ fn outcome(case: &Path) -> String {
     match validate(&read(&inputs), options(case), &at_hand) {
         Ok(list) => accepted(&list),
         Err(problems) => {
-            let messages: Vec<String> = problems.iter().map(ToString::to_string).collect();
-            format!("{}\n{} in all\n", messages.join("\n"), problems.len())
+            let told: Vec<String> = messages(&problems).iter().map(ToString::to_string).collect();
+            format!("{}\n{} in {} places\n", told.join("\n"), told.len(), problems.len())
         }
     }
 }

@@ -76,6 +76,9 @@ pub(super) struct DayArguments {
     /// Leave out the rows that have faults; the front sheet names each of them
     #[arg(long)]
     pub hold_bad_rows: bool,
+    /// Where rows have faults, write the list to FILE with a last column that says what to mend
+    #[arg(long, value_name = "FILE")]
+    pub faults: Option<PathBuf>,
     /// The paper in the printer
     #[arg(long, value_enum, default_value_t = PaperName::A4)]
     pub paper: PaperName,

@@ -9,9 +9,11 @@ use chrono_tz::Tz;
 use clap::ValueEnum;
 
 use super::arguments::{Arguments, DayArguments};
+use super::faults::{FaultsFile, told};
 use super::report::tell;
+use crate::characters::on_a_terminal;
 use crate::clock::short_date;
-use crate::problem::Problem;
+use crate::problem::{Problem, messages};
 use crate::read::limits::DAY_LIST_BYTES;
 use crate::read::{File, Inputs};
 use crate::render::RenderFault;
@@ -39,6 +41,8 @@ const LAST_STAMP: i64 = 253_370_764_799;
 pub(super) enum Failure {
     /// The input, or a wording file, has faults.
     Problems(Vec<Problem>),
+    /// The same, with what became of the file that says what to mend.
+    Noted(FaultsFile, Vec<Problem>),
     /// The plan did not pass its own check: a fault of the program.
     Breaches(Vec<Breach>),
     /// A sheet could not be set as it must be.
@@ -94,6 +98,11 @@ impl InputFiles {
             regimens: File { name: &self.regimens.0, bytes: &self.regimens.1 },
         }
     }
+}
+
+/// A path as a terminal may show it: a file's name can hold what would move the cursor.
+pub(super) fn shown(path: &Path) -> String {
+    on_a_terminal(&path.to_string_lossy())
 }
 
 /// Reads the day list and, beside it unless they are named, the unit's two files.
@@ -159,10 +168,15 @@ pub(super) fn print_usage(usage: &clap::Error) -> u8 {
 pub(super) fn print_failure(failure: &Failure) -> u8 {
     match failure {
         Failure::Problems(problems) => {
-            for problem in problems {
-                tell!("{problem}");
+            tell!("{}; nothing was written.", print_problems(problems));
+            REFUSED
+        }
+        Failure::Noted(file, problems) => {
+            tell!("{}; no pack was written.", print_problems(problems));
+            if let FaultsFile::Failed(failure) = file {
+                print_failure(failure);
             }
-            tell!("{}; nothing was written.", count(problems.len(), "problem"));
+            told(file).into_iter().for_each(|told| tell!("{told}"));
             REFUSED
         }
         Failure::Breaches(breaches) => {
@@ -184,7 +198,7 @@ pub(super) fn print_failure(failure: &Failure) -> u8 {
             REFUSED
         }
         Failure::Outside { what, path, why } => {
-            tell!("error: could not {what} {}: {why}", path.display());
+            tell!("error: could not {what} {}: {why}", shown(path));
             tell!("help: {}", what_to_do(why.kind()));
             if why.kind() == io::ErrorKind::Interrupted { STOPPED } else { OUTSIDE }
         }
@@ -206,6 +220,21 @@ const fn what_to_do(kind: io::ErrorKind) -> &'static str {
         Kind::InvalidInput => "name a file that holds the data, not a folder, a device or a pipe",
         _ => "check the name, and that the folder is there and yours to use",
     }
+}
+
+/// Prints the messages of some problems, and says how many there are.
+fn print_problems(problems: &[Problem]) -> String {
+    let messages = messages(problems);
+    for message in &messages {
+        tell!("{message}");
+    }
+    counted(messages.len(), problems.len())
+}
+
+/// `3 problems`, or `3 problems in 41 places` where one problem stands in several.
+fn counted(messages: usize, places: usize) -> String {
+    let problems = count(messages, "problem");
+    if places == messages { problems } else { format!("{problems} in {}", count(places, "place")) }
 }
 
 /// `1 problem`, `3 problems`.

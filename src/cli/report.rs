@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
-use super::outside::count;
+use super::outside::{count, shown};
 use crate::write::Written;
 
 /// Prints a line; one that nobody reads is no fault.
@@ -76,8 +76,8 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
     say!("{} a patient on the bay sheets", sides_a_patient(pack.bay_sides, day.visits));
     match written {
         Some(written) => {
-            say!("Print {}", written.folder.join("pack.pdf").display());
-            say!("{} in {}", count(written.files, "file"), written.folder.display());
+            say!("Print {}", shown(&written.folder.join("pack.pdf")));
+            say!("{} in {}", count(written.files, "file"), shown(&written.folder));
         }
         None => say!("The list is right. No pack was written."),
     }

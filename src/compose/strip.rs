@@ -232,7 +232,7 @@ fn cooling_strip(
 fn no_grid(desk: &Desk<'_>, line: u32) -> Problem {
     Problem {
         what: "patient is cooled, but the regimen has no hair-loss drug".to_owned(),
-        place: Place { file: desk.list.source_name.clone(), line: Some(line), column: None },
+        place: Place { file: desk.list.source_name.clone(), line: Some(line), ..Place::default() },
         found: None,
         help: "write `no` under `cooled`, or the right regimen".to_owned(),
     }

@@ -30,7 +30,7 @@ impl Words {
     pub fn parse(file: &str, text: &str) -> Result<Self, Problem> {
         let fault = |what: String, line, column| Problem {
             what,
-            place: Place { file: file.to_owned(), line, column },
+            place: Place { file: file.to_owned(), line, column, ..Place::default() },
             found: None,
             help: "mend the wording file; words in double braces are placeholders".to_owned(),
         };
@@ -207,7 +207,12 @@ impl Words {
     fn fault(&self, key: &str, what: &str) -> Problem {
         Problem {
             what: what.to_owned(),
-            place: Place { file: self.file.clone(), line: None, column: Some(key.to_owned()) },
+            place: Place {
+                file: self.file.clone(),
+                line: None,
+                column: Some(key.to_owned()),
+                ..Place::default()
+            },
             found: None,
             help: "compare the wording file with layouts/wording/en.toml".to_owned(),
         }

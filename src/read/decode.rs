@@ -111,7 +111,7 @@ fn undecodable(file: &str, bytes: &[u8]) -> Problem {
     };
     Problem {
         what: "characters of the file cannot be read for certain".to_owned(),
-        place: Place { file: file.to_owned(), line, column: None },
+        place: Place { file: file.to_owned(), line, ..Place::default() },
         found: Some(Found::Described(found.to_owned())),
         help: "save the file again as UTF-8; in a spreadsheet choose `Save as`, then `CSV UTF-8`".to_owned(),
     }

@@ -1,5 +1,7 @@
 //! Which character parts the cells of a day list.
 
+use super::quotes::misplaced;
+
 /// A character that parts cells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Delimiter {
@@ -25,8 +27,9 @@ impl Delimiter {
         }
     }
 
-    /// The character as the CSV reader wants it: all three are ASCII.
-    pub(super) const fn byte(self) -> u8 {
+    /// The character as a CSV reader or writer wants it: all three are ASCII.
+    #[must_use]
+    pub const fn byte(self) -> u8 {
         match self {
             Self::Comma => b',',
             Self::Semicolon => b';',
@@ -75,9 +78,10 @@ pub(super) fn statement(text: &str) -> Statement {
     }
 }
 
-/// The delimiter that makes the most cells of the first record; the likeliest among equals.
+/// The delimiter that makes the most cells of the first record; the likeliest among equals. One that
+/// leaves quotation marks inside cells comes last: it stands in the text of a cell, not between two.
 pub(super) fn guess(text: &str) -> Delimiter {
-    let cells = |delimiter: Delimiter| {
+    let worth = |delimiter: Delimiter| {
         let mut reader = csv::ReaderBuilder::new()
             .has_headers(false)
             .flexible(true)
@@ -85,10 +89,15 @@ pub(super) fn guess(text: &str) -> Delimiter {
             .from_reader(text.as_bytes());
         let mut record = csv::ByteRecord::new();
         // A slice of memory cannot fail to be read; a record that is not there has no cells.
-        reader.read_byte_record(&mut record).map_or(0, |_| record.len())
+        let cells = reader.read_byte_record(&mut record).map_or(0, |_| record.len());
+        let end = usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
+        let is_clean =
+            text.get(..end).is_some_and(|first| misplaced(first, delimiter.character()).is_empty());
+        (is_clean, cells)
     };
-    let most = Delimiter::ALL.into_iter().map(cells).max().unwrap_or(0);
-    Delimiter::ALL.into_iter().find(|one| cells(*one) == most).unwrap_or(Delimiter::Comma)
+    let worths = Delimiter::ALL.map(|one| (one, worth(one)));
+    let most = worths.iter().map(|(_, worth)| *worth).max();
+    worths.iter().find(|(_, worth)| Some(*worth) == most).map_or(Delimiter::Comma, |(one, _)| *one)
 }
 
 #[cfg(test)]
@@ -109,5 +118,6 @@ mod tests {
     fn a_delimiter_inside_quotation_marks_is_not_counted() {
         assert_eq!(guess("\"a,b,c,d\";e;f\n"), Delimiter::Semicolon);
         assert_eq!(guess("a\n"), Delimiter::Comma);
+        assert_eq!(guess("\"date\";\"to_mend: a, b, c, d\"\n1;2\n"), Delimiter::Semicolon);
     }
 }

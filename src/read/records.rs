@@ -22,6 +22,15 @@ pub struct RawList {
     pub delimiter_stated: bool,
 }
 
+impl RawList {
+    /// How many cells a row has: as many as the header, without the nameless ones that spreadsheets
+    /// leave at its end.
+    #[must_use]
+    pub fn width(&self) -> usize {
+        self.header.cells.iter().rposition(|cell| !cell.trim().is_empty()).map_or(0, |last| last + 1)
+    }
+}
+
 /// One record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RawRow {
@@ -94,7 +103,7 @@ fn first_character(text: &str, from: usize) -> usize {
 /// Refuses what is larger than any day list.
 fn within_limits(file: &str, header: &RawRow, rows: &[RawRow]) -> Result<(), Vec<Problem>> {
     let fault = |what: &str, line: Option<u32>, found: String, help: String| {
-        let place = Place { file: file.to_owned(), line, column: None };
+        let place = Place { file: file.to_owned(), line, ..Place::default() };
         vec![Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help }]
     };
     if header.cells.len() > limits::COLUMNS {
@@ -124,7 +133,7 @@ fn nothing_there(file: &str) -> Problem {
 fn unknown_delimiter(file: &str) -> Problem {
     Problem {
         what: "first line states a delimiter that is not read here".to_owned(),
-        place: Place { file: file.to_owned(), line: Some(1), column: None },
+        place: Place { file: file.to_owned(), line: Some(1), ..Place::default() },
         found: Some(Found::Described("`sep=` and another character".to_owned())),
         help: "export the list with commas, semicolons or tabs between the cells".to_owned(),
     }
@@ -149,7 +158,7 @@ fn misplaced_mark(file: &str, mark: Misplaced, lines: &Lines, body: usize) -> Pr
     };
     Problem {
         what: what.to_owned(),
-        place: Place { file: file.to_owned(), line: Some(line(at)), column: None },
+        place: Place { file: file.to_owned(), line: Some(line(at)), ..Place::default() },
         found: Some(Found::Described(found)),
         help: "close the cell with `\"`, and write a quotation mark inside such a cell twice (`\"\"`)"
             .to_owned(),

@@ -109,7 +109,7 @@ fn broken_rule(file: &str, error: &toml::de::Error, lines: &Lines) -> Problem {
     let line = error.span().map(|span| lines.number(span.start));
     Problem {
         what: "settings file breaks the rules of its notation (TOML)".to_owned(),
-        place: Place { file: file.to_owned(), line, column: None },
+        place: Place { file: file.to_owned(), line, ..Place::default() },
         found: Some(Found::Described(error.message().replace('\n', " "))),
         help: "write `key = value`, texts and times in quotation marks, each key once under its heading"
             .to_owned(),
@@ -122,7 +122,7 @@ fn not_utf8(file: &str, bytes: &[u8]) -> Problem {
     let line = bytes.get(..whole).map(|before| Lines::of(&String::from_utf8_lossy(before)).number(whole));
     Problem {
         what: "settings file is not UTF-8".to_owned(),
-        place: Place { file: file.to_owned(), line, column: None },
+        place: Place { file: file.to_owned(), line, ..Place::default() },
         found: Some(Found::Described("a character of another encoding".to_owned())),
         help: "save the file as UTF-8: in an editor choose `Save as`, then the encoding UTF-8".to_owned(),
     }

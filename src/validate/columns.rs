@@ -15,6 +15,9 @@ const HEADER_WITHIN: usize = 20;
 /// How many known names make a line look like a header.
 const HEADERS_TO_TELL: usize = 5;
 
+/// What a message says for a header that is broken over lines.
+const SEVERAL_LINES: &str = "(a header of several lines)";
+
 /// A column that the program reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Column {
@@ -160,9 +163,12 @@ impl Columns {
         header.and_then(|header| self.headers.iter().position(|name| name == header))
     }
 
-    /// Whether a row is the header once more.
+    /// Whether a row is the header once more, in every column that is read.
     pub(super) fn is_header(&self, cells: &[String]) -> bool {
-        cells.iter().map(|cell| folded(cell)).eq(self.headers.iter().map(|header| folded(header)))
+        let stands = |place: &usize| {
+            cells.get(*place).is_some_and(|cell| folded(cell) == folded(&self.headers[*place]))
+        };
+        !self.places.is_empty() && self.places.values().all(stands)
     }
 }
 
@@ -199,7 +205,8 @@ struct HeaderCheck<'a> {
 
 /// Finds the columns in a list's header.
 pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: bool) -> Header {
-    let headers: Vec<String> = list.header.cells.iter().map(|cell| cell.trim().to_owned()).collect();
+    let named = list.header.cells.iter().take(list.width());
+    let headers: Vec<String> = named.map(|cell| cell.trim().to_owned()).collect();
     let mut check = HeaderCheck { file, line: list.header.line, form, headers, unknown: Vec::new() };
     let mut problems = Vec::new();
     let mut places = BTreeMap::new();
@@ -211,7 +218,7 @@ pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: 
         }
     }
     if places.is_empty() {
-        problems.push(check.no_header(&list.rows));
+        problems.push(check.other_delimiter(list).unwrap_or_else(|| check.no_header(&list.rows)));
     } else {
         let absent =
             |column: &Column| !places.contains_key(column) && check.must_be_there(*column, day_is_named);
@@ -236,15 +243,21 @@ impl HeaderCheck<'_> {
         column.is_needed(day_is_named) || self.form.headers.contains_key(&column)
     }
 
-    /// The headers that are not read and have a name.
+    /// The headers that are not read and have a name. One of several lines is not repeated: a quotation
+    /// mark may have swallowed a patient's row into it.
     fn unknown_names(&self) -> Vec<&str> {
         let names = self.unknown.iter().map(|place| self.headers[*place].as_str());
+        let names = names.map(|name| if name.contains(['\n', '\r']) { SEVERAL_LINES } else { name });
         names.filter(|name| !name.is_empty()).collect()
     }
 
     fn problem(&self, header: Option<&str>, what: String, found: Option<Found>, help: String) -> Problem {
-        let place =
-            Place { file: self.file.to_owned(), line: Some(self.line), column: header.map(str::to_owned) };
+        let place = Place {
+            file: self.file.to_owned(),
+            line: Some(self.line),
+            column: header.map(str::to_owned),
+            ..Place::default()
+        };
         Problem { what, place, found, help }
     }
 
@@ -270,6 +283,30 @@ impl HeaderCheck<'_> {
             cells => Some(Found::Described(format!("{cells} cells"))),
         };
         self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
+    }
+
+    /// The problem of a header that is one cell, where another character parts the columns' names.
+    fn other_delimiter(&self, list: &RawList) -> Option<Problem> {
+        let [only] = self.headers.as_slice() else { return None };
+        let known = |name: &str| self.column_of(name.trim_matches(['"', ' '])).is_some();
+        let parts = |mark: &char| only.split(*mark).filter(|name| known(name)).count() >= HEADERS_TO_TELL;
+        let mark = only
+            .chars()
+            .filter(|one| !one.is_alphanumeric() && !matches!(one, '_' | ' ' | '"'))
+            .find(parts)?;
+        let found = Some(Found::Described(format!("`{mark}` between the names of the columns")));
+        let (what, help) = if list.delimiter_stated {
+            (
+                "first line states another delimiter than the cells have",
+                "delete the line `sep=` above the header",
+            )
+        } else {
+            (
+                "cells are not parted by commas, semicolons or tabs",
+                "export the list again with commas, semicolons or tabs between the cells",
+            )
+        };
+        Some(self.problem(None, what.to_owned(), found, help.to_owned()))
     }
 
     fn missing(&self, column: Column) -> Problem {

@@ -41,11 +41,20 @@ fn folded(name: &str) -> String {
 
 /// `did you mean …? Accepted here: …`, for a code that is not among `names`.
 pub(super) fn help(found: &str, names: &[&str]) -> String {
-    let listed = listed(names);
-    match nearest(found, names.iter().copied()) {
-        Some(name) => format!("did you mean `{name}`? Accepted here: {listed}"),
-        None => format!("accepted here: {listed}"),
+    match hint(found, names) {
+        Some(hint) => format!("{hint} Accepted here: {}", listed(names)),
+        None => accepted(names),
     }
+}
+
+/// `did you mean …?`, where one of `names` is near.
+pub(super) fn hint(found: &str, names: &[&str]) -> Option<String> {
+    nearest(found, names.iter().copied()).map(|name| format!("did you mean `{name}`?"))
+}
+
+/// `accepted here: …`.
+pub(super) fn accepted(names: &[&str]) -> String {
+    format!("accepted here: {}", listed(names))
 }
 
 /// The names between back quotes; the first few of many.

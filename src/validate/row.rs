@@ -17,7 +17,7 @@ use super::{AtHand, limits};
 use crate::clock::Moment;
 use crate::patient::NextVisit;
 use crate::problem::{Found, Place, Problem};
-use crate::read::RawRow;
+use crate::read::{RawRow, without_apostrophe};
 
 /// A row under check.
 pub(super) struct RowCheck<'a> {
@@ -67,17 +67,20 @@ impl<'a> RowCheck<'a> {
         let headers: Vec<&str> = blank.iter().map(|(column, _)| self.columns.header(*column)).collect();
         Problem {
             what: "row lacks most of what a visit needs".to_owned(),
-            place: Place { file: self.file.to_owned(), line: Some(self.row.line), column: None },
+            place: Place { file: self.file.to_owned(), line: Some(self.row.line), ..Place::default() },
             found: Some(Found::Described(format!("empty cells under {}", nearest::listed(&headers)))),
             help: "fill them in, or take the line out if it is no patient's".to_owned(),
         }
     }
 
     /// A cell without the spaces around it; empty where the list has no such column. Spreadsheets keep
-    /// the zeros of a number by writing `="0123"`, which means the text in it.
+    /// the zeros of a number by writing `="0123"`, which means the text in it, and keep a formula from
+    /// running by an apostrophe before it, which is none of the text.
     pub(super) fn cell(&self, column: Column) -> &'a str {
         let place = self.columns.place(column);
-        let cell = place.and_then(|place| self.row.cells.get(place)).map_or("", |cell| cell.trim());
+        let cell = place
+            .and_then(|place| self.row.cells.get(place))
+            .map_or("", |cell| without_apostrophe(cell.trim()));
         let kept = cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"'));
         kept.filter(|text| !text.contains('"')).map_or(cell, str::trim)
     }
@@ -94,6 +97,7 @@ impl<'a> RowCheck<'a> {
             file: self.file.to_owned(),
             line: Some(self.row.line),
             column: Some(self.columns.header(column).to_owned()),
+            ..Place::default()
         };
         let order = self.columns.place(column).unwrap_or(usize::MAX);
         self.problems.push((order, Problem { what: what.into(), place, found, help: help.into() }));
@@ -176,29 +180,28 @@ impl<'a> RowCheck<'a> {
         read
     }
 
+    /// Reports a date of another form. One form in several columns has one cause and one remedy, so
+    /// nothing of the message but what was found depends on the column.
     fn not_a_date(&mut self, column: Column, cell: &str, example: NaiveDate, or_time: &str) {
-        let example = self.dates.example(example);
-        let form =
-            "or state the form under `[day_list]` in the unit's file, for example `dates = \"DD/MM/YYYY\"`";
         let likeness = likeness(cell);
-        let help = match both_readings(cell) {
-            Some((one, other)) if !column.is_private() => {
-                format!("it could be {one} or {other}: write the one that is meant{or_time}, {form}")
-            }
-            _ if likeness.has_another_order => format!("write it as {example}{or_time}, {form}"),
-            _ => format!("write it as {example}{or_time}"),
-        };
-        let found = if column.is_private() {
-            Found::Described(likeness.description.to_owned())
+        let help = if likeness.has_another_order {
+            let example = self.dates.example(day_for_examples());
+            format!(
+                "write it as {example}, or state the form under `[day_list]` in the unit's file, for example `dates = \"DD/MM/YYYY\"`"
+            )
         } else {
-            Found::Value(cell.to_owned())
+            format!("write it as {}{or_time}", self.dates.example(example))
         };
-        self.fault(
-            column,
-            format!("value is not a date written {}", self.dates.written()),
-            Some(found),
-            help,
-        );
+        let found = match both_readings(cell) {
+            _ if column.is_private() => Found::Described(likeness.description.to_owned()),
+            Some((one, other)) => {
+                let hint = format!("it could be {one} or {other}.");
+                Found::Like { value: cell.to_owned(), hint }
+            }
+            None => Found::Value(cell.to_owned()),
+        };
+        let what = format!("value is not a date written {}", self.dates.written());
+        self.fault(column, what, Some(found), help);
     }
 
     /// A needed date of birth: not after the day, and not longer before it than anybody lives.
@@ -263,7 +266,12 @@ impl<'a> RowCheck<'a> {
     fn place_of(&mut self, column: Column, cell: &str, what: &str, names: &[&str]) -> Option<usize> {
         let place = names.iter().position(|name| name.to_lowercase() == cell.to_lowercase());
         if place.is_none() {
-            self.wrong(column, what, nearest::help(cell, names));
+            let value = cell.to_owned();
+            let found = match nearest::hint(cell, names) {
+                Some(hint) => Found::Like { value, hint },
+                None => Found::Value(value),
+            };
+            self.fault(column, what, Some(found), nearest::accepted(names));
         }
         place
     }
@@ -322,6 +330,11 @@ impl<'a> RowCheck<'a> {
         self.fault(Column::NhsNo, format!("NHS number {what}"), Some(Found::Described(found)), help);
         None
     }
+}
+
+/// A day with which examples are written where no other is nearer.
+fn day_for_examples() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2031, 3, 14).unwrap_or_default()
 }
 
 fn clock_time(moment: Moment) -> Option<NaiveTime> {

@@ -14,8 +14,8 @@ use super::{AtHand, HeldBack, limits};
 use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::problem::{Found, Place, Problem};
-use crate::read::RawRow;
 use crate::read::limits::CELL_CHARACTERS;
+use crate::read::{Delimiter, NO_CELL, RawRow};
 use crate::unit_rules::{Bay, CapStock};
 
 /// What the rows are checked against. A part that is itself faulty is `None`: its names cannot be
@@ -23,6 +23,7 @@ use crate::unit_rules::{Bay, CapStock};
 pub(super) struct Against<'a> {
     pub(super) file: &'a str,
     pub(super) columns: &'a Columns,
+    pub(super) delimiter: Delimiter,
     pub(super) dates: &'a DateForm,
     pub(super) day_is_named: bool,
     pub(super) bays: Option<&'a [Bay]>,
@@ -82,11 +83,12 @@ pub(super) fn check_rows(
         return checked;
     }
     let of_day = rows.iter().zip(&dates).filter(|(_, date)| date.is_none() || **date == day);
-    let mut day_rows: Vec<DayRow> = of_day.map(|(row, _)| day_row(row, day, against)).collect();
-    if let Some(problem) = too_few_or_many(day_rows.len(), checked.other_days, named, against) {
+    let of_day: Vec<&RawRow> = of_day.map(|(row, _)| *row).collect();
+    if let Some(problem) = too_few_or_many(of_day.len(), checked.other_days, named, against) {
         checked.problems.push(problem);
         return checked;
     }
+    let mut day_rows: Vec<DayRow> = of_day.into_iter().map(|row| day_row(row, day, against)).collect();
     numbers_twice(&mut day_rows, both_of_a_pair, against);
     for DayRow { row, visit, problems } in day_rows {
         match visit {
@@ -116,17 +118,22 @@ fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, against: &Against<'_>) -
 /// A row whose cells cannot be told apart: it has fewer than the header, or something beyond it, or a
 /// cell that swallowed its neighbours.
 fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
-    let (width, cells) = (against.columns.width(), row.cells.len());
+    let width = against.columns.width();
+    let cells = row.cells.iter().position(|cell| cell == NO_CELL).unwrap_or(row.cells.len());
     let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
     let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
-    let (what, found, help) = if cells < width {
+    let (what, found, help) = if let Some(found) = other_delimiter(row, against) {
+        let help = "export the list again; header and rows must have the same character between the cells";
+        ("row is parted by another character than the header", found, help.to_owned())
+    } else if cells < width {
         let help = format!(
             "write {width} cells as the header has, an empty one with its delimiter too; take the line out if it is no patient's"
         );
         ("row has too few cells", format!("{cells} cells"), help)
     } else if beyond {
-        let help =
-            format!("write {width} cells as the header has; put a cell with a delimiter in it into `\"`");
+        let help = format!(
+            "write {width} cells as the header has; put a cell with a delimiter in it into `\"`, and give a column without a header one"
+        );
         ("row has too many cells", format!("{cells} cells"), help)
     } else if longest > CELL_CHARACTERS {
         let help = format!(
@@ -136,8 +143,17 @@ fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
     } else {
         return None;
     };
-    let place = Place { file: against.file.to_owned(), line: Some(row.line), column: None };
+    let place = Place { file: against.file.to_owned(), line: Some(row.line), ..Place::default() };
     Some(Problem { what: what.to_owned(), place, found: Some(Found::Described(found)), help })
+}
+
+/// Which character parts a row that is one cell, where it is not the header's.
+fn other_delimiter(row: &RawRow, against: &Against<'_>) -> Option<String> {
+    let [only] = row.cells.as_slice() else { return None };
+    let parts = |one: &Delimiter| only.matches(one.character()).count() + 1 >= against.columns.width();
+    let other = Delimiter::ALL.into_iter().filter(|one| *one != against.delimiter).find(parts)?;
+    let is_row = against.columns.width() > 1;
+    is_row.then(|| format!("{}, but {} in the header", other.word(), against.delimiter.word()))
 }
 
 /// The one problem of a list that names sizes of caps for a unit whose file has none.
@@ -147,7 +163,12 @@ pub(super) fn caps_without_stock(rows: &[RawRow], against: &Against<'_>) -> Opti
     let header = against.columns.header(Column::Cap).to_owned();
     Some(Problem {
         what: "list names a size of cap, but the unit's file has no caps".to_owned(),
-        place: Place { file: against.file.to_owned(), line: Some(first.line), column: Some(header) },
+        place: Place {
+            file: against.file.to_owned(),
+            line: Some(first.line),
+            column: Some(header),
+            ..Place::default()
+        },
         found: Some(Found::Value(cap_of(first).to_owned())),
         help: "write how many of each size there are under `[caps]` in the unit's file".to_owned(),
     })
@@ -223,7 +244,7 @@ fn list_fault(
     help: String,
 ) -> Problem {
     let column = column.map(|column| against.columns.header(column).to_owned());
-    let place = Place { file: against.file.to_owned(), line: None, column };
+    let place = Place { file: against.file.to_owned(), line: None, column, ..Place::default() };
     Problem { what, place, found: Some(Found::Described(found)), help }
 }
 

@@ -29,6 +29,8 @@ pub(super) struct Check<'a> {
     keys: Keys,
     at_hand: &'a AtHand<'a>,
     problems: Vec<Problem>,
+    /// What the tables of sections that stand several times are called in messages.
+    called: Vec<String>,
 }
 
 /// A table of the file and the section that it is one of.
@@ -36,7 +38,19 @@ pub(super) struct Check<'a> {
 pub(super) struct Section<'a> {
     name: &'static str,
     table: &'a Table,
+    /// The place in [`Check::called`] of what it belongs to.
+    of: Option<usize>,
 }
+
+/// The sections that stand several times, with the word for one and the key that tells it apart. An
+/// outage has no name: the line tells which it is of its machine's.
+const REPEATED: [(&str, &str, &str); 5] = [
+    ("shifts", "shift", "name"),
+    ("bays", "bay", "name"),
+    ("machines", "machine", "name"),
+    ("regimens", "regimen", "code"),
+    ("regimens.steps", "drug", "drug"),
+];
 
 impl<'a> Section<'a> {
     /// What a key of the section is set to.
@@ -64,7 +78,7 @@ impl<'a> Section<'a> {
 impl<'a> Check<'a> {
     /// Starts on a file whose sections have these keys.
     pub(super) const fn new(file: &'a str, keys: Keys, at_hand: &'a AtHand<'a>) -> Self {
-        Self { file, keys, at_hand, problems: Vec::new() }
+        Self { file, keys, at_hand, problems: Vec::new(), called: Vec::new() }
     }
 
     /// The product, if nothing was wrong; else all problems by line.
@@ -95,17 +109,44 @@ impl<'a> Check<'a> {
         found: Option<Found>,
         help: impl Into<String>,
     ) {
-        self.fault_at(section.line_of(key), section.path(key), what.into(), found, help.into());
+        self.fault_at(section, key, section.line_of(key), what.into(), found, help.into());
     }
 
-    fn fault_at(&mut self, line: Option<u32>, key: String, what: String, found: Option<Found>, help: String) {
-        let place = Place { file: self.file.to_owned(), line, column: Some(key) };
+    /// Adds a problem of a key on a line that is not the key's own.
+    fn fault_at(
+        &mut self,
+        section: Section,
+        key: &str,
+        line: Option<u32>,
+        what: String,
+        found: Option<Found>,
+        help: String,
+    ) {
+        let of = section.of.and_then(|of| self.called.get(of)).cloned();
+        let place = Place { file: self.file.to_owned(), line, column: Some(section.path(key)), of };
         self.problems.push(Problem { what, place, found, help });
+    }
+
+    /// What one of several sections is called: by its own name, or else by its number, and by what it
+    /// belongs to.
+    fn call(&mut self, parent: Section, name: &str, number: usize, table: &Table) -> Option<usize> {
+        let Some((_, word, key)) = REPEATED.into_iter().find(|(section, ..)| *section == name) else {
+            return parent.of;
+        };
+        let own = match table.get(key).map(|setting| &setting.value) {
+            Some(Value::Text(text)) if !text.trim().is_empty() => {
+                format!("{word} {}", Found::Value(text.clone()))
+            }
+            _ => format!("{word} number {number}"),
+        };
+        let parent = parent.of.and_then(|of| self.called.get(of));
+        self.called.push(parent.map_or(own.clone(), |parent| format!("{own} of {parent}")));
+        Some(self.called.len() - 1)
     }
 
     /// The top level of the file, its unknown keys reported.
     pub(super) fn top(&mut self, table: &'a Table) -> Section<'a> {
-        self.known_keys_only(Section { name: "", table })
+        self.known_keys_only(Section { name: "", table, of: None })
     }
 
     /// A section of single keys. One that is needed and not there is one problem, not one a key.
@@ -117,7 +158,7 @@ impl<'a> Check<'a> {
     ) -> Option<Section<'a>> {
         match top.get(name) {
             Some(Setting { value: Value::Table(table), .. }) => {
-                Some(self.known_keys_only(Section { name, table }))
+                Some(self.known_keys_only(Section { name, table, of: None }))
             }
             Some(setting) => {
                 let help = format!("write a heading `[{name}]` and its keys below it");
@@ -159,13 +200,14 @@ impl<'a> Check<'a> {
             return Vec::new();
         }
         let mut sections = Vec::new();
-        for item in items {
+        for (number, item) in (1..).zip(items) {
             if let Value::Table(table) = &item.value {
-                sections.push(self.known_keys_only(Section { name, table }));
+                let of = self.call(parent, name, number, table);
+                sections.push(self.known_keys_only(Section { name, table, of }));
             } else {
                 let what = "entry of the list is not a section".to_owned();
                 let help = "write its keys between `{` and `}`".to_owned();
-                self.fault_at(Some(item.line), parent.path(key), what, Some(found(&item.value)), help);
+                self.fault_at(parent, key, Some(item.line), what, Some(found(&item.value)), help);
             }
         }
         sections
@@ -173,7 +215,7 @@ impl<'a> Check<'a> {
 
     /// A table within a section, as a section of its own; `name` is its full name.
     pub(super) fn inner(&mut self, name: &'static str, table: &'a Table) -> Section<'a> {
-        self.known_keys_only(Section { name, table })
+        self.known_keys_only(Section { name, table, of: None })
     }
 
     /// Reports the keys that a section does not have.
@@ -181,7 +223,7 @@ impl<'a> Check<'a> {
         let Some(known) = self.keys_of(section.name) else { return section };
         for (key, setting) in section.entries().filter(|(key, _)| !known.contains(&key.as_str())) {
             let help = self.help_for_unknown(key, known);
-            self.fault_at(Some(setting.line), section.path(key), "key does not exist".to_owned(), None, help);
+            self.fault_at(section, key, Some(setting.line), "key does not exist".to_owned(), None, help);
         }
         section
     }
@@ -247,21 +289,21 @@ impl<'a> Check<'a> {
             );
             return None;
         };
-        self.clean(raw, setting.line, section.path(key))
+        self.clean(raw, setting.line, section, key)
     }
 
     /// A text that can be printed and is not empty.
-    fn clean(&mut self, raw: &str, line: u32, key: String) -> Option<String> {
+    fn clean(&mut self, raw: &str, line: u32, section: Section, key: &str) -> Option<String> {
         match one_line(raw, limits::TEXT_CHARACTERS, self.at_hand.prints) {
             Ok(text) if text.is_empty() => {
                 let help = "write something between the quotation marks".to_owned();
-                self.fault_at(Some(line), key, "text is empty".to_owned(), None, help);
+                self.fault_at(section, key, Some(line), "text is empty".to_owned(), None, help);
                 None
             }
             Ok(text) => Some(text),
             Err(refusal) => {
                 let found = Some(Found::Described(refusal.found()));
-                self.fault_at(Some(line), key, refusal.what("text"), found, refusal.help());
+                self.fault_at(section, key, Some(line), refusal.what("text"), found, refusal.help());
                 None
             }
         }
@@ -270,7 +312,7 @@ impl<'a> Check<'a> {
     /// A key of a section that the unit names itself, such as the size of a cap.
     pub(super) fn own_key(&mut self, section: Section<'a>, key: &str) -> String {
         let line = section.line_of(key).unwrap_or(section.table.line);
-        self.clean(key, line, section.path(key)).unwrap_or_default()
+        self.clean(key, line, section, key).unwrap_or_default()
     }
 
     /// The texts of a list, each with its line.
@@ -294,12 +336,12 @@ impl<'a> Check<'a> {
         let mut texts = Vec::new();
         for item in items {
             if let Value::Text(raw) = &item.value {
-                let clean = self.clean(raw, item.line, section.path(key));
+                let clean = self.clean(raw, item.line, section, key);
                 texts.extend(clean.map(|text| (item.line, text)));
             } else {
                 let help = "write each between quotation marks".to_owned();
                 let what = "entry of the list is not a text".to_owned();
-                self.fault_at(Some(item.line), section.path(key), what, Some(found(&item.value)), help);
+                self.fault_at(section, key, Some(item.line), what, Some(found(&item.value)), help);
             }
         }
         texts

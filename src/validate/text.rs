@@ -8,6 +8,7 @@ use unicode_normalization::char::is_combining_mark;
 use unicode_properties::{GeneralCategory, UnicodeGeneralCategory};
 
 use super::limits;
+use crate::characters::is_invisible;
 
 /// Why a text is refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -129,27 +130,6 @@ fn joins_letters(character: char, before: char) -> bool {
     let spelt_with_joiners =
         matches!(before, '\u{620}'..='\u{77f}' | '\u{8a0}'..='\u{8ff}' | '\u{900}'..='\u{dff}');
     matches!(character, '\u{200c}' | '\u{200d}') && spelt_with_joiners
-}
-
-/// Whether a character shows nothing of its own on paper, or something else on every machine.
-fn is_invisible(character: char) -> bool {
-    // Default-ignorable characters that are no format characters (Unicode, DerivedCoreProperties.txt).
-    let ignorable = matches!(
-        character,
-        '\u{34f}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180b}'..='\u{180f}' | '\u{3164}'
-            | '\u{fe00}'..='\u{fe0f}' | '\u{ffa0}' | '\u{e0000}'..='\u{e0fff}'
-    );
-    ignorable
-        || matches!(
-            character.general_category(),
-            GeneralCategory::Control
-                | GeneralCategory::Format
-                | GeneralCategory::PrivateUse
-                | GeneralCategory::Surrogate
-                | GeneralCategory::Unassigned
-                | GeneralCategory::LineSeparator
-                | GeneralCategory::ParagraphSeparator
-        )
 }
 
 #[cfg(test)]

@@ -1,0 +1,1 @@
+../../../src/allocate.rs

@@ -1,0 +1,1 @@
+../../../src/unit_rules.rs
