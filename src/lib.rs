@@ -2,13 +2,16 @@
 #![forbid(unsafe_code)]
 
 pub mod allocate;
+mod clash;
 pub mod cli;
 pub mod clock;
 pub mod compose;
+pub mod explain;
 pub mod layouts;
 pub mod patient;
 pub mod plan;
 pub mod problem;
+pub mod propose;
 pub mod read;
 pub mod render;
 pub mod survey;

@@ -197,6 +197,21 @@ pub struct DayList {
 }
 
 impl DayList {
+    /// The same list with other arrival times, in the order that it would have with them. `arrivals` are
+    /// places in [`DayList::visits`], each with a time of the day.
+    #[must_use]
+    pub fn with_arrivals(&self, arrivals: impl IntoIterator<Item = (usize, Moment)>) -> Self {
+        let mut list = self.clone();
+        for (visit, arrive) in arrivals {
+            if let Some(row) = list.visits.get_mut(visit) {
+                row.arrive = arrive;
+            }
+        }
+        let unit = &self.unit;
+        list.visits.sort_by_cached_key(|visit| ward_order(visit, unit));
+        list
+    }
+
     /// The regimen at `index`.
     #[must_use]
     pub fn regimen(&self, index: RegimenIndex) -> &Regimen {
