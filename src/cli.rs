@@ -18,10 +18,12 @@ use self::report::{Progress, print_summary};
 use crate::allocate::allocate;
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
-use crate::compose::{Choices, compose};
+use crate::compose::{Choices, WhenShort, compose};
+use crate::explain::explain;
 use crate::layouts::Layouts;
 use crate::plan::plan;
 use crate::problem::Problem;
+use crate::propose::propose;
 use crate::read::read;
 use crate::render::labels::LabelOrder;
 use crate::render::{PackSize, Press, render_with_labels};
@@ -144,7 +146,8 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let wordings = wordings(&layouts, &list.unit)?;
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
-    let paperwork = compose(&day, &wordings, choices)?;
+    let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
+    let paperwork = compose(&day, &short, &wordings, choices)?;
     Ok(Composed { layouts, time_zone, paperwork })
 }
 

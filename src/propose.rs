@@ -15,7 +15,7 @@ use std::collections::BTreeSet;
 
 use self::conflicts::Ground;
 use self::menu::menu;
-use self::search::{Order, Outcome, Search, Work};
+use self::search::{Judge, Order, Outcome, Search, Tried, Work};
 use self::trial::Trial;
 use crate::allocate::Cooling;
 use crate::clash::Supply;
@@ -132,9 +132,45 @@ fn with_left_out(
     if outcome.places.is_none() && !outcome.complete {
         outcome = spend(Order::Fewest, 4);
         outcome.complete = false;
+        if let Some(places) = &mut outcome.places {
+            lessen(judge, ground, places, &outcome.left_out, &mut work.trials);
+        }
     }
     outcome.complete &= all_roots;
     outcome
+}
+
+/// Takes back as much of each change as can be taken back while everybody else stays, the largest first.
+fn lessen(
+    judge: &Trial<'_>,
+    ground: &Ground<'_>,
+    places: &mut [usize],
+    left_out: &BTreeSet<usize>,
+    trials: &mut u32,
+) {
+    let mut moved: Vec<usize> = (0..places.len()).filter(|&visit| places[visit] != 0).collect();
+    moved.sort_by_key(|&visit| std::cmp::Reverse(places[visit]));
+    let mut less = true;
+    while less {
+        less = false;
+        for &visit in &moved {
+            let now = places[visit];
+            for place in 0..now {
+                places[visit] = place;
+                let cheaper = ground.at(visit, place).cost() < ground.at(visit, now).cost();
+                if cheaper
+                    && *trials > 0
+                    && ground.conflicts(places, left_out).is_empty()
+                    && matches!(judge.outlets(places, left_out, trials), Tried::Fits)
+                    && matches!(judge.whole(places, left_out, trials), Tried::Fits)
+                {
+                    less = true;
+                    break;
+                }
+                places[visit] = now;
+            }
+        }
+    }
 }
 
 /// Every set of so many of `people`, in the order of their places, at most one more than are used.

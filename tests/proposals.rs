@@ -7,16 +7,19 @@ use std::collections::BTreeSet;
 use baypack::allocate::{Allocation, Cooling, allocate};
 use baypack::clock::{Moment, Span};
 use baypack::explain::{Resource, Why, explain};
+use baypack::patient::Visit;
 use baypack::plan::{DayPlan, plan};
 use baypack::propose::{Advice, Proposal, propose};
 use baypack::survey::{Caution, hands_on, survey};
-use baypack::unit_rules::{BayIndex, Unit};
+use baypack::unit_rules::{BayIndex, Outage, RegimenIndex, Unit};
 use baypack::validate::DayList;
 use baypack::verify::{VerifiedDay, verify};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use support::random::a_day;
-use support::{at, day_list, hair_loss, min, regimen, seated_in, unit, visit};
+use support::{at, day_list, hair_loss, machine, min, other_drug, regimen, seated_in, unit, visit};
 
 /// A list's day, verified.
 fn verified(list: DayList) -> VerifiedDay {
@@ -26,14 +29,65 @@ fn verified(list: DayList) -> VerifiedDay {
     verify(list, planned, allocation, cautions).expect("a day that passes its own check")
 }
 
-/// So many random days of at most so many visits, always the same ones, with these limits of change.
-fn days(number: usize, most: usize, (earlier, later): (u32, u32)) -> Vec<VerifiedDay> {
+/// So many random days of at most so many visits, always the same ones.
+fn days(number: usize, most: usize) -> Vec<VerifiedDay> {
     let mut runner = TestRunner::deterministic();
-    let strategy = a_day(most).prop_map(move |mut list| {
-        (list.unit.rules.retime_earlier, list.unit.rules.retime_later) = (min(earlier), min(later));
-        list
-    });
+    let strategy = a_day(most);
     let day = |_| verified(strategy.new_tree(&mut runner).expect("a day").current());
+    (0..number).map(day).collect()
+}
+
+/// So many days with exactly so many short visits close together, hands enough, and machines, caps and
+/// reach that often just do not suffice.
+fn days_that_nearly_fit(number: u64, visits: u32, (earlier, later): (u32, u32)) -> Vec<VerifiedDay> {
+    let day = |seed: u64| {
+        let mut chance = ChaCha8Rng::seed_from_u64(seed);
+        let mut unit = unit();
+        (unit.rules.retime_earlier, unit.rules.retime_later) = (min(earlier), min(later));
+        unit.minutes.machine_start = min(chance.random_range(0..40));
+        unit.machines = (0..chance.random_range(1..=visits.div_ceil(3)))
+            .map(|place| {
+                machine(
+                    &format!("M{place}"),
+                    place as usize % 2,
+                    chance.random_range(1..=2),
+                    chance.random_bool(0.3),
+                )
+            })
+            .collect();
+        if chance.random_bool(0.3) {
+            let from = chance.random_range(500..640);
+            let span = Span::new(Moment::from_midnight(from), Moment::from_midnight(from + 45));
+            unit.machines[0].out_of_service.push(Outage { span, outlet: Some(1), reason: String::new() });
+        }
+        for bay in &mut unit.bays {
+            bay.nurses = chance.random_range(1..5);
+            if chance.random_bool(0.3) {
+                bay.reach = bay.chairs.chunks(2).map(<[String]>::to_vec).collect();
+            }
+        }
+        let stock = chance.random_range(2..=visits);
+        unit.caps.iter_mut().for_each(|cap| cap.count = stock);
+        let regimens = vec![
+            regimen("D", 20, vec![hair_loss("docetaxel", 20)]),
+            regimen("P", 30, vec![other_drug("trastuzumab", 30), hair_loss("paclitaxel", 30)]),
+        ];
+        let rows = (0..visits).map(|place| {
+            let bay = usize::from(chance.random_bool(0.2));
+            let chair = format!("{}{}", ["A", "B"][bay], chance.random_range(1..=4));
+            let arrive = at("08:15").slipped(5 * chance.random_range(0..6 * visits.cast_signed()));
+            let row = seated_in(visit(2 + place, "08:00"), bay, &chair);
+            Visit {
+                arrive,
+                regimen: RegimenIndex(chance.random_range(0..2)),
+                cooled: chance.random_bool(0.9),
+                leave_by: chance.random_bool(0.2).then(|| arrive.slipped(chance.random_range(150..260))),
+                drugs_ready: chance.random_bool(0.2).then(|| arrive.slipped(chance.random_range(30..90))),
+                ..row
+            }
+        });
+        verified(day_list(unit, regimens, rows.collect()))
+    };
     (0..number).map(day).collect()
 }
 
@@ -43,8 +97,11 @@ fn without(list: &DayList, allocation: &Allocation) -> BTreeSet<u32> {
     visits.filter(|(_, cooling)| matches!(cooling, Cooling::Without(_))).map(|(row, _)| row.line).collect()
 }
 
+/// Two lines, or a bay; a minute; how many.
+type Lacks = BTreeSet<(u32, u32, usize, i32, usize)>;
+
 /// Minutes at which two hold one chair, and minutes at which a bay lacks hands, with how many.
-fn lacks(list: &DayList, planned: &DayPlan) -> BTreeSet<(u32, u32, usize, i32, usize)> {
+fn lacks(list: &DayList, planned: &DayPlan) -> Lacks {
     let mut found = BTreeSet::new();
     let chair = |place: usize| planned.visits[place].chair_hold(&list.unit);
     let within = |span: Span, minute: i32| (span.from.minutes()..span.until.minutes()).contains(&minute);
@@ -106,7 +163,7 @@ fn machines_as_before(before: &[Caution], after: &[Caution]) -> bool {
 }
 
 /// What these arrivals come to: how many are without, or `None` if they harm anybody.
-fn judged(day: &VerifiedDay, arrivals: &[(usize, Moment)]) -> Option<usize> {
+fn judged(day: &VerifiedDay, lacked: &Lacks, arrivals: &[(usize, Moment)]) -> Option<usize> {
     let list = day.list().with_arrivals(arrivals.iter().copied());
     let planned = plan(&list);
     let was = |line: u32| day.list().visits.iter().position(|row| row.line == line).expect("the same rows");
@@ -114,7 +171,7 @@ fn judged(day: &VerifiedDay, arrivals: &[(usize, Moment)]) -> Option<usize> {
         let before = misses(day.list(), day.plan(), was(list.visits[place].line));
         misses(&list, &planned, place).iter().zip(before).any(|(after, before)| *after > before)
     });
-    if harmed || !lacks(&list, &planned).is_subset(&lacks(day.list(), day.plan())) {
+    if harmed || !lacks(&list, &planned).is_subset(lacked) {
         return None;
     }
     let allocation = allocate(&list, &planned);
@@ -145,13 +202,14 @@ fn least_of_all(day: &VerifiedDay) -> (usize, u32, usize) {
         };
         ways = ways.iter().flat_map(longer).collect();
     }
+    let lacked = lacks(day.list(), day.plan());
     let worth = |way: Vec<i32>| {
         let moved = way.iter().enumerate().filter(|(_, change)| **change != 0);
         let arrivals: Vec<(usize, Moment)> =
             moved.map(|(visit, change)| (visit, day.list().visits[visit].arrive.slipped(*change))).collect();
         let of_the_day = arrivals.iter().all(|(_, arrive)| (0..24 * 60).contains(&arrive.minutes()));
         let minutes = way.iter().map(|change| change.unsigned_abs()).sum();
-        let left_out = judged(day, &arrivals).filter(|_| of_the_day)?;
+        let left_out = judged(day, &lacked, &arrivals).filter(|_| of_the_day)?;
         Some((left_out, minutes, arrivals.len()))
     };
     ways.into_iter().filter_map(worth).min().expect("the listed day is one of them")
@@ -160,7 +218,7 @@ fn least_of_all(day: &VerifiedDay) -> (usize, u32, usize) {
 #[test]
 fn a_proposal_that_is_called_least_is_least_of_all_answers_on_tiny_days() {
     let (mut proposed, mut proven) = (0, 0);
-    for day in days(900, 4, (10, 15)) {
+    for day in days_that_nearly_fit(90, 3, (20, 35)) {
         let before = without(day.list(), day.allocation()).len();
         if before == 0 {
             assert_eq!(propose(&day), Advice::NothingNeeded);
@@ -183,16 +241,18 @@ fn a_proposal_that_is_called_least_is_least_of_all_answers_on_tiny_days() {
             other => assert_eq!(other, Advice::NothingHelps { proven: false }),
         }
     }
-    assert!(proposed >= 10 && proven >= 8, "only {proposed} days had a proposal, {proven} proven");
+    println!("{proposed} proposed, {proven} proven");
+    assert!(proposed >= 8 && proven >= 8, "only {proposed} days had a proposal, {proven} proven");
 }
 
 #[test]
 fn a_proposal_never_breaks_anything() {
     let mut proposed = 0;
-    for day in days(250, 14, (30, 60)) {
+    for day in days_that_nearly_fit(40, 12, (30, 60)) {
         let Advice::Retime(proposal) = propose(&day) else { continue };
         proposed += 1;
-        let left_out = judged(&day, &arrivals(&proposal)).expect("nobody is harmed");
+        let left_out =
+            judged(&day, &lacks(day.list(), day.plan()), &arrivals(&proposal)).expect("nobody is harmed");
         assert!(left_out <= proposal.still_without.len(), "{proposal:?}");
         assert!(left_out < proposal.without_before, "{proposal:?}");
         for change in &proposal.changes {
@@ -201,7 +261,8 @@ fn a_proposal_never_breaks_anything() {
             assert_eq!(change.from, day.list().visits[change.visit].arrive);
         }
     }
-    assert!(proposed >= 20, "only {proposed} days had a proposal");
+    println!("{proposed} proposed");
+    assert!(proposed >= 15, "only {proposed} days had a proposal");
 }
 
 /// The holds that a resource counts at a stretch, recomputed from the plan alone.
@@ -229,7 +290,7 @@ fn outlets_there(unit: &Unit, bays: &[BayIndex], minute: Moment) -> usize {
 #[test]
 fn who_is_named_for_a_shortfall_asks_for_the_resource_at_that_time_and_there_is_too_little_of_it() {
     let (mut outlets, mut machines, mut caps, mut none) = (0, 0, 0, 0);
-    for day in days(400, 14, (0, 0)) {
+    for day in days(250, 14) {
         let unit = &day.list().unit;
         let shortfalls = explain(&day);
         assert_eq!(shortfalls.len(), without(day.list(), day.allocation()).len(), "each is explained once");

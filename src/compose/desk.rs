@@ -3,12 +3,15 @@
 
 use serde_json::{Value, json};
 
+use super::WhenShort;
 use super::paperwork::{Document, Head, Kind, Paper, PatientLine};
 use super::words::Words;
 use crate::allocate::{Allocation, Cooling, OutletHold};
+use crate::explain::Shortfall;
 use crate::patient::Visit;
 use crate::plan::{DayPlan, VisitPlan};
 use crate::problem::Problem;
+use crate::propose::Advice;
 use crate::survey::Caution;
 use crate::unit_rules::{BayIndex, Regimen, Unit};
 use crate::validate::DayList;
@@ -21,18 +24,22 @@ pub(super) struct Desk<'a> {
     pub plan: &'a DayPlan,
     pub allocation: &'a Allocation,
     pub cautions: &'a [Caution],
+    pub shortfalls: &'a [Shortfall],
+    pub advice: &'a Advice,
     pub words: &'a Words,
     pub paper: Paper,
 }
 
 impl<'a> Desk<'a> {
-    pub fn new(day: &'a VerifiedDay, words: &'a Words, paper: Paper) -> Self {
+    pub fn new(day: &'a VerifiedDay, short: &'a WhenShort, words: &'a Words, paper: Paper) -> Self {
         Self {
             list: day.list(),
             unit: &day.list().unit,
             plan: day.plan(),
             allocation: day.allocation(),
             cautions: day.cautions(),
+            shortfalls: &short.shortfalls,
+            advice: &short.advice,
             words,
             paper,
         }
