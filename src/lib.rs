@@ -13,6 +13,7 @@ pub mod plan;
 pub mod problem;
 pub mod propose;
 pub mod read;
+pub mod relist;
 pub mod render;
 pub mod survey;
 pub mod unit_rules;

@@ -133,6 +133,20 @@ pub fn write_one(path: &Path, content: &[u8]) -> io::Result<()> {
     Ok(())
 }
 
+/// Writes one new file, readable by its owner only, whole or not at all and never over another.
+///
+/// # Errors
+///
+/// If there is a file of that name, or it cannot be made or written.
+pub fn write_new(path: &Path, content: &[u8]) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut beside = tempfile::NamedTempFile::new_in(folder)?;
+    beside.write_all(content)?;
+    beside.as_file().sync_all()?;
+    beside.persist_noclobber(path)?;
+    sync_folder(folder)
+}
+
 fn write_file(path: &Path, content: &[u8]) -> io::Result<()> {
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);

@@ -10,7 +10,7 @@ use clap::ValueEnum;
 
 use super::arguments::{Arguments, DayArguments};
 use crate::clock::short_date;
-use crate::problem::Problem;
+use crate::problem::{Place, Problem};
 use crate::read::{File, Inputs};
 use crate::render::RenderFault;
 use crate::verify::Breach;
@@ -75,6 +75,11 @@ pub(super) struct InputFiles {
 }
 
 impl InputFiles {
+    /// The day list as the reader takes it.
+    pub fn day_list_file(&self) -> File<'_> {
+        File { name: &self.day_list.0, bytes: &self.day_list.1 }
+    }
+
     /// The files as the reader takes them.
     pub fn as_inputs(&self) -> Inputs<'_> {
         Inputs {
@@ -123,6 +128,16 @@ pub(super) fn write_manual(folder: &Path) -> Result<(), Failure> {
             .map_err(|error| failed(&error))?;
     }
     Ok(())
+}
+
+/// A changed list that does not read back as the proposal: a fault of the program.
+pub(super) fn not_as_proposed(file: &str) -> Problem {
+    Problem {
+        what: "changed list does not read back as proposed".to_owned(),
+        place: Place { file: file.to_owned(), ..Place::default() },
+        found: None,
+        help: "change the arrival times by hand, and tell whoever looks after the program".to_owned(),
+    }
 }
 
 /// Prints what clap has to say; help asked for is no failure.

@@ -1,11 +1,14 @@
 //! What a run says on the terminal: its progress, and what it did.
 
 use std::io::IsTerminal;
+use std::path::Path;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
 use super::outside::count;
+use crate::propose::Advice;
+use crate::verify::VerifiedDay;
 use crate::write::Written;
 
 /// The stages that the progress display counts.
@@ -62,6 +65,49 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
         }
         None => println!("The list is right. No pack was written."),
     }
+}
+
+/// Says what is proposed, by lines and chairs, never by names.
+pub(super) fn print_advice(day: &VerifiedDay, advice: &Advice) {
+    let rows = &day.list().visits;
+    let limits = &day.list().unit.rules;
+    let within = format!("{} earlier and {} later", limits.retime_earlier, limits.retime_later);
+    match advice {
+        Advice::NothingNeeded => println!("Nothing to propose: every cooled patient has an outlet."),
+        Advice::NotAllowed => println!("Nothing to propose: the unit's file allows no other arrival times."),
+        Advice::NothingHelps { proven: true } => {
+            println!(
+                "Nothing to propose: no change up to {within} gives anyone more an outlet without harm."
+            );
+        }
+        Advice::NothingHelps { proven: false } => {
+            println!("Nothing to propose: no change up to {within} was found to help; one is not ruled out.");
+        }
+        Advice::Retime(proposal) => {
+            for change in &proposal.changes {
+                let row = &rows[change.visit];
+                println!("line {}, chair {}: {} instead of {}", row.line, row.chair, change.to, change.from);
+            }
+            let (before, after) = (proposal.without_before, proposal.still_without.len());
+            println!(
+                "{after} instead of {} without an outlet, by {} in all",
+                count(before, "patient"),
+                proposal.total()
+            );
+            match proposal.proven {
+                true => println!("It is the least change up to {within}."),
+                false => println!("It is the best found up to {within}; a better one is not ruled out."),
+            }
+        }
+    }
+}
+
+/// Says where the changed list is, and that nothing is done by it.
+pub(super) fn print_list_written(path: Option<&Path>) {
+    if let Some(path) = path {
+        println!("The list with these times is {}. Ring first, then make the pack of it.", path.display());
+    }
+    println!("Nothing is applied.");
 }
 
 /// `1.4 sides`, rounded to a tenth.
