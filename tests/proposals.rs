@@ -218,7 +218,7 @@ fn least_of_all(day: &VerifiedDay) -> (usize, u32, usize) {
 #[test]
 fn a_proposal_that_is_called_least_is_least_of_all_answers_on_tiny_days() {
     let (mut proposed, mut proven) = (0, 0);
-    for day in days_that_nearly_fit(90, 3, (20, 35)) {
+    for day in days_that_nearly_fit(60, 3, (15, 30)) {
         let before = without(day.list(), day.allocation()).len();
         if before == 0 {
             assert_eq!(propose(&day), Advice::NothingNeeded);
@@ -241,14 +241,13 @@ fn a_proposal_that_is_called_least_is_least_of_all_answers_on_tiny_days() {
             other => assert_eq!(other, Advice::NothingHelps { proven: false }),
         }
     }
-    println!("{proposed} proposed, {proven} proven");
-    assert!(proposed >= 8 && proven >= 8, "only {proposed} days had a proposal, {proven} proven");
+    assert!(proposed >= 5 && proven >= 5, "only {proposed} days had a proposal, {proven} proven");
 }
 
 #[test]
 fn a_proposal_never_breaks_anything() {
     let mut proposed = 0;
-    for day in days_that_nearly_fit(40, 12, (30, 60)) {
+    for day in days_that_nearly_fit(24, 10, (30, 60)) {
         let Advice::Retime(proposal) = propose(&day) else { continue };
         proposed += 1;
         let left_out =
@@ -261,8 +260,7 @@ fn a_proposal_never_breaks_anything() {
             assert_eq!(change.from, day.list().visits[change.visit].arrive);
         }
     }
-    println!("{proposed} proposed");
-    assert!(proposed >= 15, "only {proposed} days had a proposal");
+    assert!(proposed >= 8, "only {proposed} days had a proposal");
 }
 
 /// The holds that a resource counts at a stretch, recomputed from the plan alone.
@@ -290,7 +288,7 @@ fn outlets_there(unit: &Unit, bays: &[BayIndex], minute: Moment) -> usize {
 #[test]
 fn who_is_named_for_a_shortfall_asks_for_the_resource_at_that_time_and_there_is_too_little_of_it() {
     let (mut outlets, mut machines, mut caps, mut none) = (0, 0, 0, 0);
-    for day in days(250, 14) {
+    for day in days(200, 14) {
         let unit = &day.list().unit;
         let shortfalls = explain(&day);
         assert_eq!(shortfalls.len(), without(day.list(), day.allocation()).len(), "each is explained once");

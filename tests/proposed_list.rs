@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
+use baypack::write::write_one;
 use serde_json::Value;
 
 fn demo(name: &str) -> PathBuf {
@@ -125,7 +126,7 @@ fn a_list_keeps_its_encoding_delimiter_line_ends_quotes_and_form_of_times() {
         [0xfeff].into_iter().chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect()
     };
     let list = place.path().join("list.csv");
-    fs::write(&list, wide(&text)).expect("written");
+    write_one(&list, &wide(&text)).expect("written");
     assert_fits(&list, |changes| wide(&with_arrivals(&text, changes, true)));
 }
 

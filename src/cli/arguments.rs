@@ -33,7 +33,7 @@ pub(super) enum Command {
     Make(Make),
     /// Do the same without writing it: says what is wrong with the list, or that it is right
     Check(Check),
-    /// When somebody has no outlet: say who could come at which other time, and write the list with it
+    /// Say who could come at which other time when somebody has no outlet
     Propose(Propose),
     /// Write the manual page and the completions for the usual shells into a folder
     Manual {
