@@ -19,7 +19,7 @@ mod sweep;
 
 use self::ladder::Best;
 use self::outlets::hand_out;
-use self::placement::{cap_is_free, changes_of_bay, score, served_by};
+use self::placement::{cap_is_free, changes_of_bay, is_sound, score, served_by};
 use self::sessions::Sessions;
 use crate::clock::Span;
 use crate::plan::DayPlan;
@@ -108,6 +108,34 @@ pub fn allocate(list: &DayList, plan: &DayPlan) -> Allocation {
     let day = Sessions::of(list, plan);
     let best = ladder::best(&day, ladder::Effort::USUAL);
     allocation(&day, &best, list.visits.len())
+}
+
+/// Whether every visit that is planned to be cooled can have an outlet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Served {
+    /// Yes.
+    Everyone,
+    /// No: proven.
+    NotEveryone,
+    /// No way was found, and none is ruled out.
+    NotKnown,
+}
+
+/// Whether everyone can have an outlet: what [`allocate`] finds out on its way, without looking for
+/// few moves or slack where the first placement serves everyone.
+#[must_use]
+pub fn serves_everyone(list: &DayList, plan: &DayPlan) -> Served {
+    let day = Sessions::of(list, plan);
+    let at_once = greedy::place_in_turn(&day);
+    if at_once.iter().all(Option::is_some) && is_sound(&day, &at_once) {
+        return Served::Everyone;
+    }
+    let best = ladder::best(&day, ladder::Effort::USUAL);
+    match (best.score.without, best.bound_left_out) {
+        (0, _) => Served::Everyone,
+        (_, 0) => Served::NotKnown,
+        _ => Served::NotEveryone,
+    }
 }
 
 /// The placement in the words of the plan.

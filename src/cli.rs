@@ -10,6 +10,7 @@ mod report;
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
+use std::io;
 use std::num::NonZeroUsize;
 
 use chrono_tz::Tz;
@@ -18,22 +19,25 @@ use self::arguments::{Arguments, Command, DayArguments};
 pub use self::breakdown::{BROKEN_DOWN, guarded};
 use self::faults::{FaultsFile, write_faults};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
-use self::report::{Progress, print_summary};
+use self::report::{Progress, print_advice, print_list_written, print_summary};
 use crate::allocate::allocate;
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
-use crate::compose::{Choices, compose};
+use crate::compose::{Choices, WhenShort, compose};
+use crate::explain::explain;
 use crate::layouts::Layouts;
 use crate::plan::plan;
 use crate::problem::Problem;
-use crate::read::{RawInputs, read};
+use crate::propose::{Advice, propose};
+use crate::read::{File, Inputs, RawInputs, read};
+use crate::relist::{is_as_proposed, relist};
 use crate::render::labels::LabelOrder;
 use crate::render::{PackSize, Press, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::Unit;
-use crate::validate::{AtHand, DayList, Options, validate};
+use crate::validate::{AtHand, DayList, Options, arrival_place, validate};
 use crate::verify::{VerifiedDay, verify};
-use crate::write::{repair, write, write_one};
+use crate::write::{repair, write, write_new, write_one};
 
 /// Exit status of a run that did what it was asked.
 const DONE: u8 = 0;
@@ -50,6 +54,7 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
     let outcome = match arguments.command {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
+        Command::Propose(proposal) => run_propose(&proposal),
         Command::Manual { folder } => write_manual(&folder),
     };
     match outcome {
@@ -89,6 +94,46 @@ fn run_check(check: &arguments::Check, now: i64) -> Result<(), Failure> {
     progress.finish();
     if !check.day.quiet {
         print_summary(&made, None);
+    }
+    Ok(())
+}
+
+/// Says what is proposed for a day that does not fit, and writes the list with it where that is asked for.
+fn run_propose(arguments: &arguments::Propose) -> Result<(), Failure> {
+    if let Some(path) = arguments.out_list.as_ref().filter(|path| path.exists()) {
+        return Err(Failure::outside("write the list to", path, io::ErrorKind::AlreadyExists.into()));
+    }
+    let layouts = Layouts::new(BTreeMap::new())?;
+    let inputs = read_inputs(&arguments.day)?;
+    let raw = read(&inputs.as_inputs());
+    let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
+    let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
+    let options = Options { date: arguments.day.date, hold_bad_rows: arguments.day.hold_bad_rows };
+    let day = planned_and_verified(validate(&raw, options, &at_hand)?)?;
+    let advice = propose(&day);
+    let Advice::Retime(proposal) = &advice else {
+        if !arguments.day.quiet {
+            print_advice(&day, &advice);
+        }
+        return Ok(());
+    };
+
+    if let Some(path) = &arguments.out_list {
+        let place = arrival_place(&raw, options, &at_hand).unwrap_or_default();
+        let bytes = relist(inputs.day_list_file(), place, day.list(), &proposal.changes)?;
+        let again = read(&Inputs {
+            day_list: File { bytes: &bytes, ..inputs.day_list_file() },
+            ..inputs.as_inputs()
+        });
+        let changed = validate(&again, options, &at_hand)?;
+        if !is_as_proposed(day.list(), &changed, &proposal.changes) {
+            return Err(outside::not_as_proposed(&day.list().source_name).into());
+        }
+        write_new(path, &bytes).map_err(|error| Failure::outside("write the list to", path, error))?;
+    }
+    if !arguments.day.quiet {
+        print_advice(&day, &advice);
+        print_list_written(arguments.out_list.as_deref());
     }
     Ok(())
 }
@@ -152,7 +197,8 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let wordings = wordings(&layouts, &list.unit)?;
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
-    let paperwork = compose(&day, &wordings, choices)?;
+    let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
+    let paperwork = compose(&day, &short, &wordings, choices)?;
     Ok(Composed { layouts, time_zone, paperwork })
 }
 

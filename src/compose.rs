@@ -15,6 +15,7 @@ mod labels;
 mod machine;
 mod page_code;
 pub mod paperwork;
+mod proposal;
 mod record;
 pub mod slip_grid;
 mod strip;
@@ -29,7 +30,9 @@ use self::desk::Desk;
 use self::page_code::PageCodes;
 use self::paperwork::{Counts, Document, PackWords, Paper, Paperwork};
 use self::words::Words;
+use crate::explain::Shortfall;
 use crate::problem::{Place, Problem};
+use crate::propose::Advice;
 use crate::verify::VerifiedDay;
 
 /// What the clerk chose for the paper.
@@ -41,6 +44,15 @@ pub struct Choices {
     pub revision: u32,
 }
 
+/// What is known of a day on which somebody has no outlet: why, and what would help.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WhenShort {
+    /// Why each cooled patient without an outlet has none.
+    pub shortfalls: Vec<Shortfall>,
+    /// What is proposed.
+    pub advice: Advice,
+}
+
 /// Composes the day's paperwork. `wordings` holds the words of every language, by code; staff sheets
 /// speak the unit's language, a card the patient's.
 ///
@@ -49,10 +61,11 @@ pub struct Choices {
 /// If a wording file lacks a text, or asks for a placeholder that does not exist.
 pub fn compose(
     day: &VerifiedDay,
+    short: &WhenShort,
     wordings: &BTreeMap<String, Words>,
     choices: Choices,
 ) -> Result<Paperwork, Problem> {
-    let desk = Desk::new(day, wordings_of(wordings, &day.list().unit.language)?, choices.paper);
+    let desk = Desk::new(day, short, wordings_of(wordings, &day.list().unit.language)?, choices.paper);
     let mut codes = PageCodes::of(day.list().day);
     let mut documents = vec![front::front_sheet(&desk, &mut codes)?];
     documents.extend(bay::bay_sheets(&desk, &mut codes)?);

@@ -3,6 +3,7 @@
 //! Reading decides what the characters, the cells and the lines are. It does not know what any of
 //! them mean, opens no file, and mends nothing that could be read in two ways.
 
+mod cells;
 mod decode;
 mod delimiter;
 mod inert;
@@ -12,6 +13,7 @@ mod quotes;
 mod records;
 mod settings;
 
+pub use cells::CellFinder;
 pub use decode::{Encoding, Text};
 pub use delimiter::Delimiter;
 pub use inert::{NO_CELL, inert, without_apostrophe};

@@ -7,7 +7,7 @@ use unicode_normalization::UnicodeNormalization;
 use crate::allocate::{Allocation, Cooling, Reason};
 use crate::clock::{Minutes, Moment, Span};
 use crate::patient::{GoAhead, Visit};
-use crate::plan::{DayPlan, plan_visit};
+use crate::plan::{DayPlan, VisitPlan, plan_visit};
 use crate::unit_rules::{BayIndex, MachineIndex};
 use crate::validate::DayList;
 
@@ -240,7 +240,7 @@ fn times(list: &DayList, plan: &DayPlan) -> Vec<Caution> {
 }
 
 /// Whether the wait for the drugs is what makes a visit too long.
-fn drugs_late(visit: VisitIndex, row: &Visit, leave: Moment, list: &DayList) -> Option<Caution> {
+pub(crate) fn drugs_late(visit: VisitIndex, row: &Visit, leave: Moment, list: &DayList) -> Option<Caution> {
     let ready = row.drugs_ready?;
     let limit = row.leave_by.map_or(list.unit.closes, |by| by.min(list.unit.closes));
     let without_wait = plan_visit(&Visit { drugs_ready: None, ..row.clone() }, list).leave;
@@ -285,20 +285,24 @@ fn nurses(list: &DayList, plan: &DayPlan) -> Vec<Caution> {
 /// The stretches in which a nurse of the bay is needed, one entry a nurse.
 #[must_use]
 pub fn hands_on(bay: BayIndex, list: &DayList, plan: &DayPlan) -> Vec<Span> {
+    let here = list.visits.iter().zip(&plan.visits).filter(|(row, _)| row.bay == bay);
+    here.flat_map(|(row, planned)| hands_on_visit(list, row, planned)).collect()
+}
+
+/// The stretches in which one visit needs a nurse of its bay, one entry a nurse.
+pub(crate) fn hands_on_visit(list: &DayList, row: &Visit, planned: &VisitPlan) -> Vec<Span> {
     let tasks = &list.unit.hands_on;
     let mut spans = Vec::new();
-    for (row, planned) in list.visits.iter().zip(&plan.visits).filter(|(row, _)| row.bay == bay) {
-        if let Some(stages) = &planned.cooling {
-            spans.push(Span::new(stages.cooling_on - tasks.connect, stages.cooling_on));
-            spans.push(Span::new(stages.cooling_off, stages.cooling_off + tasks.disconnect));
-            spans.push(Span::new(stages.cap_off, stages.cap_off + tasks.cap_off));
-        }
-        for (step, times) in list.regimen(row.regimen).steps.iter().zip(&planned.steps) {
-            let started = times.start + tasks.drug_start;
-            spans.push(Span::new(times.start, if step.push { started.max(times.end) } else { started }));
-            if step.cytotoxic {
-                spans.push(Span::new(times.start, started));
-            }
+    if let Some(stages) = &planned.cooling {
+        spans.push(Span::new(stages.cooling_on - tasks.connect, stages.cooling_on));
+        spans.push(Span::new(stages.cooling_off, stages.cooling_off + tasks.disconnect));
+        spans.push(Span::new(stages.cap_off, stages.cap_off + tasks.cap_off));
+    }
+    for (step, times) in list.regimen(row.regimen).steps.iter().zip(&planned.steps) {
+        let started = times.start + tasks.drug_start;
+        spans.push(Span::new(times.start, if step.push { started.max(times.end) } else { started }));
+        if step.cytotoxic {
+            spans.push(Span::new(times.start, started));
         }
     }
     spans.retain(|span| !span.is_empty());

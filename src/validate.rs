@@ -96,6 +96,14 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
     })
 }
 
+/// The place (from 0) of the column with the arrival times in a list that [`validate`] accepts.
+#[must_use]
+pub fn arrival_place(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Option<usize> {
+    let form = unit(&raw.unit.name, raw.unit.content.as_ref().ok()?, at_hand).list_form?;
+    let list = raw.day_list.content.as_ref().ok()?;
+    header(&raw.day_list.name, list, &form, options.date.is_some()).columns.place(Column::Arrive)
+}
+
 /// Where a visit stands in the day: by bay, arrival, the chair's place in the bay, hospital number.
 /// Whatever order the booking system exports in, the same visits give the same day and paper.
 fn ward_order(visit: &Visit, unit: &Unit) -> (BayIndex, Moment, Option<usize>, String) {
@@ -198,6 +206,21 @@ pub struct DayList {
 }
 
 impl DayList {
+    /// The same list with other arrival times, in the order that it would have with them. `arrivals` are
+    /// places in [`DayList::visits`], each with a time of the day.
+    #[must_use]
+    pub fn with_arrivals(&self, arrivals: impl IntoIterator<Item = (usize, Moment)>) -> Self {
+        let mut list = self.clone();
+        for (visit, arrive) in arrivals {
+            if let Some(row) = list.visits.get_mut(visit) {
+                row.arrive = arrive;
+            }
+        }
+        let unit = &self.unit;
+        list.visits.sort_by_cached_key(|visit| ward_order(visit, unit));
+        list
+    }
+
     /// The regimen at `index`.
     #[must_use]
     pub fn regimen(&self, index: RegimenIndex) -> &Regimen {

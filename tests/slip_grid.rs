@@ -12,10 +12,12 @@ use baypack::clock::{Minutes, Moment};
 use baypack::compose::paperwork::{Kind, Paper};
 use baypack::compose::slip_grid::{Event, FIRST_LINE, Grid, LINE, Link, Promise, What, slip_grid};
 use baypack::compose::words::Words;
-use baypack::compose::{Choices, compose};
+use baypack::compose::{Choices, WhenShort, compose};
+use baypack::explain::explain;
 use baypack::layouts::Layouts;
 use baypack::patient::{Hair, Visit};
 use baypack::plan::{VisitPlan, plan};
+use baypack::propose::propose;
 use baypack::survey::survey;
 use baypack::unit_rules::{PostCoolingFrom, Regimen, RegimenIndex, Step, Unit};
 use baypack::validate::DayList;
@@ -426,8 +428,10 @@ fn bay_sheet(list: &DayList) -> Value {
     let layouts = Layouts::new(BTreeMap::new()).expect("the project's own layouts");
     let text = std::str::from_utf8(layouts.file("wording/en.toml").expect("English words")).expect("text");
     let words = Words::parse("wording/en.toml", text).expect("right words").of_unit(&list.unit);
+    let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let choices = Choices { paper: Paper::A4, revision: 1 };
-    let paperwork = compose(&day, &BTreeMap::from([("en".to_owned(), words)]), choices).expect("paperwork");
+    let paperwork =
+        compose(&day, &short, &BTreeMap::from([("en".to_owned(), words)]), choices).expect("paperwork");
     let sheet = paperwork.documents.into_iter().find(|document| document.kind == Kind::BaySheet);
     sheet.expect("a bay sheet").data
 }

@@ -33,6 +33,8 @@ pub(super) enum Command {
     Make(Make),
     /// Do the same without writing it: says what is wrong with the list, or that it is right
     Check(Check),
+    /// Say who could come at which other time when somebody has no outlet
+    Propose(Propose),
     /// Write the manual page and the completions for the usual shells into a folder
     Manual {
         /// The folder to write into
@@ -57,6 +59,15 @@ pub(super) struct Check {
     /// Write the plan, and only the plan, to FILE
     #[arg(long, value_name = "FILE")]
     pub plan: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Propose {
+    #[command(flatten)]
+    pub day: DayArguments,
+    /// Write the day list with the proposed arrival times to FILE, which must not be there yet
+    #[arg(long, value_name = "FILE")]
+    pub out_list: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -13,7 +13,7 @@ use super::faults::{FaultsFile, told};
 use super::report::tell;
 use crate::characters::on_a_terminal;
 use crate::clock::short_date;
-use crate::problem::{Problem, messages};
+use crate::problem::{Place, Problem, messages};
 use crate::read::limits::DAY_LIST_BYTES;
 use crate::read::{File, Inputs};
 use crate::render::RenderFault;
@@ -90,6 +90,11 @@ pub(super) struct InputFiles {
 }
 
 impl InputFiles {
+    /// The day list as the reader takes it.
+    pub fn day_list_file(&self) -> File<'_> {
+        File { name: &self.day_list.0, bytes: &self.day_list.1 }
+    }
+
     /// The files as the reader takes them.
     pub fn as_inputs(&self) -> Inputs<'_> {
         Inputs {
@@ -155,6 +160,16 @@ pub(super) fn write_manual(folder: &Path) -> Result<(), Failure> {
         clap_complete::generate_to(*shell, &mut description.clone(), "baypack", folder).map_err(failed)?;
     }
     Ok(())
+}
+
+/// A changed list that does not read back as the proposal: a fault of the program.
+pub(super) fn not_as_proposed(file: &str) -> Problem {
+    Problem {
+        what: "changed list does not read back as proposed".to_owned(),
+        place: Place { file: file.to_owned(), ..Place::default() },
+        found: None,
+        help: "change the arrival times by hand, and tell whoever looks after the program".to_owned(),
+    }
 }
 
 /// Prints what clap has to say; help asked for is no failure.

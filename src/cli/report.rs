@@ -2,12 +2,14 @@
 //! the pack is what counts.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
 use super::outside::{count, shown};
+use crate::propose::Advice;
+use crate::verify::VerifiedDay;
 use crate::write::Written;
 
 /// Prints a line; one that nobody reads is no fault.
@@ -81,6 +83,47 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
         }
         None => say!("The list is right. No pack was written."),
     }
+}
+
+/// Says what is proposed, by lines and chairs, never by names.
+pub(super) fn print_advice(day: &VerifiedDay, advice: &Advice) {
+    let rows = &day.list().visits;
+    let limits = &day.list().unit.rules;
+    let within = format!("{} earlier and {} later", limits.retime_earlier, limits.retime_later);
+    match advice {
+        Advice::NothingNeeded => say!("Nothing to propose: every cooled patient has an outlet."),
+        Advice::NotAllowed => say!("Nothing to propose: the unit's file allows no other arrival times."),
+        Advice::NothingHelps { proven: true } => {
+            say!("Nothing to propose: no change up to {within} gives anyone more an outlet without harm.");
+        }
+        Advice::NothingHelps { proven: false } => {
+            say!("Nothing to propose: no change up to {within} was found to help; one is not ruled out.");
+        }
+        Advice::Retime(proposal) => {
+            for change in &proposal.changes {
+                let row = &rows[change.visit];
+                say!("line {}, chair {}: {} instead of {}", row.line, row.chair, change.to, change.from);
+            }
+            let (before, after) = (proposal.without_before, proposal.still_without.len());
+            say!(
+                "{after} instead of {} without an outlet, by {} in all",
+                count(before, "patient"),
+                proposal.total()
+            );
+            match proposal.proven {
+                true => say!("It is the least change up to {within}."),
+                false => say!("It is the best found up to {within}; a better one is not ruled out."),
+            }
+        }
+    }
+}
+
+/// Says where the changed list is, and that nothing is done by it.
+pub(super) fn print_list_written(path: Option<&Path>) {
+    if let Some(path) = path {
+        say!("The list with these times is {}. Ring first, then make the pack of it.", path.display());
+    }
+    say!("Nothing is applied.");
 }
 
 /// `1.4 sides`, rounded to a tenth.

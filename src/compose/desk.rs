@@ -3,13 +3,16 @@
 
 use serde_json::{Value, json};
 
+use super::WhenShort;
 use super::paperwork::{Document, Head, Kind, Paper, PatientLine};
 use super::words::Words;
 use crate::allocate::{Allocation, Cooling, OutletHold};
+use crate::explain::Shortfall;
 use crate::fall_backs::{FallBack, fall_backs};
 use crate::patient::Visit;
 use crate::plan::{DayPlan, VisitPlan};
 use crate::problem::Problem;
+use crate::propose::Advice;
 use crate::survey::Caution;
 use crate::unit_rules::{BayIndex, Regimen, Unit};
 use crate::validate::DayList;
@@ -23,12 +26,14 @@ pub(super) struct Desk<'a> {
     pub allocation: &'a Allocation,
     pub cautions: &'a [Caution],
     pub fall_backs: Vec<FallBack>,
+    pub shortfalls: &'a [Shortfall],
+    pub advice: &'a Advice,
     pub words: &'a Words,
     pub paper: Paper,
 }
 
 impl<'a> Desk<'a> {
-    pub fn new(day: &'a VerifiedDay, words: &'a Words, paper: Paper) -> Self {
+    pub fn new(day: &'a VerifiedDay, short: &'a WhenShort, words: &'a Words, paper: Paper) -> Self {
         Self {
             list: day.list(),
             unit: &day.list().unit,
@@ -36,6 +41,8 @@ impl<'a> Desk<'a> {
             allocation: day.allocation(),
             cautions: day.cautions(),
             fall_backs: fall_backs(day),
+            shortfalls: &short.shortfalls,
+            advice: &short.advice,
             words,
             paper,
         }

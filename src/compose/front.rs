@@ -6,6 +6,7 @@ use super::desk::{Desk, document};
 use super::example::example;
 use super::page_code::PageCodes;
 use super::paperwork::{CountLine, Document, FrontRow, FrontSection, FrontSheet, Kind, PatientLine};
+use super::proposal::{proposal, why};
 use crate::clock::{Moment, Span};
 use crate::problem::Problem;
 use crate::survey::Caution;
@@ -70,6 +71,7 @@ fn section(desk: &Desk<'_>, name: &str, kinds: &[&str]) -> Result<FrontSection, 
         title: desk.text(&format!("front.sections.{name}.title"))?,
         none: desk.text(&format!("front.sections.{name}.none"))?,
         rows,
+        proposal: if name == "outlets" { proposal(desk)? } else { None },
     })
 }
 
@@ -79,6 +81,10 @@ fn row(desk: &Desk<'_>, caution: &Caution) -> Result<FrontRow, Problem> {
     Ok(FrontRow {
         patients: patients(desk, caution)?,
         text: sentence(desk, caution)?,
+        why: match caution {
+            Caution::OutletShort { visit } | Caution::CapShort { visit } => why(desk, *visit)?,
+            _ => String::new(),
+        },
         who: desk.text(&format!("cautions.{kind}.who"))?,
         by: by(desk, caution),
     })
@@ -94,6 +100,7 @@ fn grouped(desk: &Desk<'_>, kind: &str, cautions: &[&Caution]) -> Result<Option<
     let by = cautions.iter().map(|caution| by(desk, caution)).filter(|by| !by.is_empty()).min();
     Ok(Some(FrontRow {
         patients: Vec::new(),
+        why: String::new(),
         text: desk
             .say(&format!("cautions.{kind}.all"), &json!({ "items": items, "count": cautions.len() }))?,
         who: desk.text(&format!("cautions.{kind}.who"))?,
@@ -119,6 +126,7 @@ fn last_out(desk: &Desk<'_>) -> Result<Option<FrontRow>, Problem> {
     Ok(Some(FrontRow {
         patients: vec![desk.patient_line(last)?],
         text: desk.say("front.last_out", &data)?,
+        why: String::new(),
         who: desk.text("front.last_out_who")?,
         by: desk.unit.closes.to_string(),
     }))

@@ -180,6 +180,36 @@ pub struct FrontSection {
     pub none: String,
     /// What to act on.
     pub rows: Vec<FrontRow>,
+    /// Other arrival times that are proposed, below the section that they are about.
+    pub proposal: Option<ProposalBlock>,
+}
+
+/// Other arrival times, as a proposal.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ProposalBlock {
+    /// What it would come to.
+    pub title: String,
+    /// That it is not applied, what is proven of it, and who would still be without an outlet.
+    pub notes: Vec<String>,
+    /// Who would come when, by the time by which they must be rung; none if nothing is proposed.
+    pub rows: Vec<ProposalRow>,
+}
+
+/// One person's proposed arrival.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ProposalRow {
+    /// Who.
+    pub patient: PatientLine,
+    /// The listed arrival.
+    pub listed: String,
+    /// The proposed arrival.
+    pub proposed: String,
+    /// `30min later`.
+    pub change: String,
+    /// Who rings.
+    pub who: String,
+    /// Before when: the earlier of the two arrivals.
+    pub by: String,
 }
 
 /// One thing to act on.
@@ -190,6 +220,8 @@ pub struct FrontRow {
     pub patients: Vec<PatientLine>,
     /// The sentence that says what to do.
     pub text: String,
+    /// Why it is so, where that is a count; may be empty.
+    pub why: String,
     /// Who acts: `Nurse in charge`.
     pub who: String,
     /// By when: `08:30`, or empty where any time will do.

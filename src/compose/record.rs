@@ -6,6 +6,7 @@ use super::Choices;
 use super::desk::Desk;
 use super::front::sentence;
 use super::paperwork::{Document, Labels};
+use super::proposal::{proposal_record, shortfalls_record};
 use crate::fall_backs::FallBack;
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::Problem;
@@ -48,6 +49,8 @@ pub(super) fn record(
         "held_back": held_back,
         "machines": machines(desk),
         "cautions": cautions,
+        "shortfalls": shortfalls_record(desk)?,
+        "proposal": proposal_record(desk),
         "documents": documents,
         "labels": labels,
     }))

@@ -22,6 +22,11 @@ impl Lines {
         Self { starts: starts.collect() }
     }
 
+    /// The byte at which a line starts, by its number from 1.
+    pub(crate) fn start(&self, number: u32) -> Option<usize> {
+        self.starts.get(usize::try_from(number).ok()?.checked_sub(1)?).copied()
+    }
+
     /// The number, from 1, of the line that holds the byte at `offset`.
     pub(crate) fn number(&self, offset: usize) -> u32 {
         let started = self.starts.partition_point(|start| *start <= offset);

@@ -1,0 +1,179 @@
+//! `baypack propose` as the ward clerk runs it: what it says, what it writes, and that the day then fits.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+use baypack::write::write_one;
+use serde_json::Value;
+
+fn demo(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input").join(name)
+}
+
+/// Runs a command on a list with the demonstration unit.
+fn run(command: &str, list: &Path, more: &[&str]) -> Output {
+    let mut baypack = Command::cargo_bin("baypack").expect("the program is built for the test");
+    baypack.arg(command).arg(list).arg("--unit").arg(demo("unit.toml"));
+    baypack.arg("--regimens").arg(demo("regimens.toml")).args(more).output().expect("it runs")
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+/// The plan of a list.
+fn plan(list: &Path) -> Value {
+    let place = tempfile::tempdir().expect("a folder");
+    let path = place.path().join("plan.json");
+    let output = run("check", list, &["--plan", &path.to_string_lossy()]);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&fs::read(path).expect("the plan")).expect("JSON")
+}
+
+/// Kinds of caution that are harm.
+const HARMS: [&str; 9] = [
+    "outlet_short",
+    "cap_short",
+    "closing_passed",
+    "before_opening",
+    "leave_by_missed",
+    "drugs_late",
+    "chair_double_booked",
+    "nurses_short",
+    "machine_before_opening",
+];
+
+/// Each caution of harm, with its line; one of the unit's (no line) with its text.
+fn harms(plan: &Value) -> Vec<(&Value, &Value)> {
+    let cautions = plan["cautions"].as_array().expect("cautions").iter();
+    let harms = cautions.filter(|caution| HARMS.iter().any(|kind| caution["kind"] == *kind));
+    harms.map(|one| (&one["kind"], if one["line"].is_null() { &one["text"] } else { &one["line"] })).collect()
+}
+
+/// The arrivals that a plan proposes: line, from, to.
+fn changes(plan: &Value) -> Vec<(u64, String, String)> {
+    let changes = plan["proposal"]["changes"].as_array().expect("changes").iter();
+    let text = |value: &Value| value.as_str().expect("a time").to_owned();
+    changes.map(|one| (one["line"].as_u64().expect("a line"), text(&one["from"]), text(&one["to"]))).collect()
+}
+
+/// Proposes for a list, makes the plan of the written one, and compares the two.
+fn assert_fits(list: &Path, expected: impl Fn(&[(u64, String, String)]) -> Vec<u8>) {
+    let place = tempfile::tempdir().expect("a folder");
+    let before = plan(list);
+    assert_eq!(before["machines"]["without_outlet"], 1);
+    assert_eq!(before["shortfalls"].as_array().expect("shortfalls").len(), 1);
+    assert_eq!(
+        (&before["proposal"]["without_after"], &before["proposal"]["proven"]),
+        (&0.into(), &true.into())
+    );
+    let path = place.path().join("proposed.csv");
+    let output = run("propose", list, &["--out-list", &path.to_string_lossy()]);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(fs::read(&path).expect("the list") == expected(&changes(&before)), "other bytes differ too");
+    let after = plan(&path);
+    assert_eq!((&after["machines"]["without_outlet"], &after["proposal"]), (&0.into(), &Value::Null));
+    for harm in harms(&after) {
+        assert!(harms(&before).contains(&harm), "new: {harm:?}");
+    }
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        assert_eq!(fs::metadata(&path).expect("it is there").permissions().mode() & 0o777, 0o600);
+    }
+}
+
+/// A text with the proposed arrivals on their lines, which hold each arrival once.
+fn with_arrivals(text: &str, changes: &[(u64, String, String)], short: bool) -> String {
+    let written = |time: &str| if short { time.trim_start_matches('0').to_owned() } else { time.to_owned() };
+    let mut lines: Vec<String> = text.split_inclusive('\n').map(str::to_owned).collect();
+    for (line, from, to) in changes {
+        let row = &mut lines[usize::try_from(*line).expect("small") - 1];
+        assert!(row.contains(&written(from)));
+        *row = row.replacen(&written(from), &written(to), 1);
+    }
+    lines.concat()
+}
+
+#[test]
+fn the_list_that_is_written_makes_the_day_fit_and_differs_in_the_arrivals_alone() {
+    let list = demo("day-list-one-more.csv");
+    let text = fs::read_to_string(&list).expect("the demo list");
+    assert_fits(&list, |changes| with_arrivals(&text, changes, false).into_bytes());
+}
+
+#[test]
+fn a_list_keeps_its_encoding_delimiter_line_ends_quotes_and_form_of_times() {
+    let place = tempfile::tempdir().expect("a folder");
+    let text = fs::read_to_string(demo("day-list-one-more.csv")).expect("the demo list");
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let mut writer = csv::WriterBuilder::new()
+        .delimiter(b';')
+        .quote_style(csv::QuoteStyle::Always)
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    writer.write_record(reader.headers().expect("the header")).expect("written");
+    for record in reader.records() {
+        let record = record.expect("a record");
+        let cells = record.iter().enumerate();
+        let short = cells.map(|(place, cell)| if place == 1 { cell.trim_start_matches('0') } else { cell });
+        writer.write_record(short).expect("written");
+    }
+    let text = String::from_utf8(writer.into_inner().expect("written")).expect("UTF-8");
+    let wide = |text: &str| -> Vec<u8> {
+        [0xfeff].into_iter().chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect()
+    };
+    let list = place.path().join("list.csv");
+    write_one(&list, &wide(&text)).expect("written");
+    assert_fits(&list, |changes| wide(&with_arrivals(&text, changes, true)));
+}
+
+#[test]
+fn what_is_proposed_is_said_by_lines_and_chairs_and_is_what_the_readme_shows() {
+    let output = run("propose", &demo("day-list-one-more.csv"), &[]);
+    let readme = fs::read_to_string(demo("../README.md")).expect("the README");
+    let shown =
+        readme.split("```text\nline ").nth(1).and_then(|rest| rest.split("```").next()).expect("an example");
+    assert!(said(&output).contains(&format!("line {shown}")), "{}", said(&output));
+    for private in ["Zelenka", "ZELENKA", "LD-3021"] {
+        assert!(!said(&output).contains(private));
+    }
+}
+
+#[test]
+fn where_nothing_is_to_be_proposed_nothing_is_written() {
+    let place = tempfile::tempdir().expect("a folder");
+    let path = place.path().join("proposed.csv");
+    for list in ["day-list.csv", "day-list-overloaded.csv"] {
+        let output = run("propose", &demo(list), &["--out-list", &path.to_string_lossy()]);
+        assert_eq!(output.status.code(), Some(0));
+        assert!(said(&output).starts_with("Nothing to propose: "), "{}", said(&output));
+        assert!(!path.exists());
+    }
+}
+
+#[test]
+fn a_file_that_is_there_is_never_written_over() {
+    let place = tempfile::tempdir().expect("a folder");
+    let list = place.path().join("list.csv");
+    fs::copy(demo("day-list-one-more.csv"), &list).expect("copied");
+    let before = fs::read(&list).expect("the list");
+    let output = run("propose", &list, &["--out-list", &list.to_string_lossy()]);
+    assert_eq!(output.status.code(), Some(3));
+    assert_eq!(fs::read(&list).expect("the list"), before);
+    let output =
+        run("propose", &list, &["--out-list", &place.path().join("no/such/folder.csv").to_string_lossy()]);
+    assert_eq!(output.status.code(), Some(3));
+    assert_eq!(fs::read_dir(place.path()).expect("the folder").count(), 1, "nothing else is left behind");
+}
+
+#[test]
+fn a_list_with_faults_is_refused() {
+    let place = tempfile::tempdir().expect("a folder");
+    let path = place.path().join("proposed.csv");
+    let output = run("propose", &demo("day-list-faults.csv"), &["--out-list", &path.to_string_lossy()]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(!path.exists());
+}
