@@ -15,7 +15,7 @@ use chrono_tz::Tz;
 use self::arguments::{Arguments, Command, DayArguments};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
 use self::report::{Progress, print_summary};
-use crate::allocate::allocate;
+use crate::allocate::{Effort, allocate_with};
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
 use crate::compose::{Choices, compose};
@@ -142,7 +142,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     progress.stage("Planning");
     let time_zone = list.unit.time_zone;
     let wordings = wordings(&layouts, &list.unit)?;
-    let day = planned_and_verified(list)?;
+    let day = planned_and_verified(list, arguments.effort.into())?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;
     Ok(Composed { layouts, time_zone, paperwork })
@@ -156,9 +156,9 @@ fn record(paperwork: &Paperwork) -> Vec<u8> {
 }
 
 /// Plan, allocate, survey, verify.
-fn planned_and_verified(list: DayList) -> Result<VerifiedDay, Failure> {
+fn planned_and_verified(list: DayList, effort: Effort) -> Result<VerifiedDay, Failure> {
     let plan = plan(&list);
-    let allocation = allocate(&list, &plan);
+    let allocation = allocate_with(&list, &plan, effort);
     let cautions = survey(&list, &plan, &allocation);
     Ok(verify(list, plan, allocation, cautions)?)
 }
