@@ -18,6 +18,7 @@ mod states;
 mod sweep;
 
 use self::ladder::Best;
+pub use self::ladder::Effort;
 use self::outlets::hand_out;
 use self::placement::{cap_is_free, changes_of_bay, is_sound, score, served_by};
 use self::sessions::Sessions;
@@ -100,13 +101,25 @@ pub struct Worth {
     pub bound_without_outlet: u32,
     /// What no allocation with that few patients without can go below: moves.
     pub bound_moves: u32,
+    /// Whether the missing slack is proven, too, to be as small as can be with that few patients without
+    /// and that few moves. Of the busiest outlet nothing is ever proven.
+    pub slack_proven: bool,
+    /// What no allocation with that few patients without and that few moves can go below: minutes of
+    /// missing slack; 0 unless the first two are proven.
+    pub bound_slack_shortfall: u32,
 }
 
-/// Gives an outlet to every cooled visit for which there is one.
+/// Gives an outlet to every cooled visit for which there is one, with the usual effort.
 #[must_use]
 pub fn allocate(list: &DayList, plan: &DayPlan) -> Allocation {
+    allocate_with(list, plan, Effort::USUAL)
+}
+
+/// Gives an outlet to every cooled visit for which there is one, with so much effort.
+#[must_use]
+pub fn allocate_with(list: &DayList, plan: &DayPlan, effort: Effort) -> Allocation {
     let day = Sessions::of(list, plan);
-    let best = ladder::best(&day, ladder::Effort::USUAL);
+    let best = ladder::best(&day, effort);
     allocation(&day, &best, list.visits.len())
 }
 
@@ -178,13 +191,17 @@ fn worth(day: &Sessions, best: &Best) -> Worth {
     let score = score(day, &best.placement);
     // A bound on moves holds for the fewest left out; it says nothing of a plan that leaves out more.
     let bound_moves = if score.without == best.bound_left_out { best.bound_moves } else { 0 };
+    let proven = (score.without, score.moves) == (best.bound_left_out, bound_moves);
+    let bound_slack_shortfall = best.bound_shortfall.filter(|_| proven);
     Worth {
         without_outlet: score.without,
         moves: score.moves,
         slack_shortfall: score.shortfall,
         busiest_outlet: score.busiest.div_ceil(2),
-        proven: (score.without, score.moves) == (best.bound_left_out, bound_moves),
+        proven,
         bound_without_outlet: best.bound_left_out,
         bound_moves,
+        slack_proven: bound_slack_shortfall == Some(score.shortfall),
+        bound_slack_shortfall: bound_slack_shortfall.unwrap_or(0),
     }
 }

@@ -20,7 +20,7 @@ pub use self::breakdown::{BROKEN_DOWN, guarded};
 use self::faults::{FaultsFile, write_faults};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
 use self::report::{Progress, print_advice, print_list_written, print_summary};
-use crate::allocate::allocate;
+use crate::allocate::{Effort, allocate_with};
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
 use crate::compose::{Choices, WhenShort, compose};
@@ -109,7 +109,7 @@ fn run_propose(arguments: &arguments::Propose) -> Result<(), Failure> {
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
     let options = Options { date: arguments.day.date, hold_bad_rows: arguments.day.hold_bad_rows };
-    let day = planned_and_verified(validate(&raw, options, &at_hand)?)?;
+    let day = planned_and_verified(validate(&raw, options, &at_hand)?, arguments.day.effort.into())?;
     let advice = propose(&day);
     let Advice::Retime(proposal) = &advice else {
         if !arguments.day.quiet {
@@ -195,7 +195,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     progress.stage("Planning");
     let time_zone = list.unit.time_zone;
     let wordings = wordings(&layouts, &list.unit)?;
-    let day = planned_and_verified(list)?;
+    let day = planned_and_verified(list, arguments.effort.into())?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let paperwork = compose(&day, &short, &wordings, choices)?;
@@ -228,9 +228,9 @@ fn record(paperwork: &Paperwork) -> Vec<u8> {
 }
 
 /// Plan, allocate, survey, verify.
-fn planned_and_verified(list: DayList) -> Result<VerifiedDay, Failure> {
+fn planned_and_verified(list: DayList, effort: Effort) -> Result<VerifiedDay, Failure> {
     let plan = plan(&list);
-    let allocation = allocate(&list, &plan);
+    let allocation = allocate_with(&list, &plan, effort);
     let cautions = survey(&list, &plan, &allocation);
     Ok(verify(list, plan, allocation, cautions)?)
 }

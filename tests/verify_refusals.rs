@@ -262,6 +262,7 @@ fn nobody_is_left_without_an_outlet_for_a_reason_that_is_not_true() {
         day.allocation.worth.without_outlet = 1;
         day.allocation.worth.bound_without_outlet = 0;
         day.allocation.worth.proven = false;
+        claim_nothing_of_slack(&mut day.allocation.worth);
         day.cautions.push(caution);
         assert_refused_only(&day, Promise::LeftOutForTheReasonGiven);
     }
@@ -280,6 +281,7 @@ fn a_plan_is_not_proven_while_a_move_would_serve_one_patient_more() {
     let worth = &mut day.allocation.worth;
     (worth.without_outlet, worth.moves, worth.bound_moves) = (1, 0, 0);
     (worth.proven, worth.bound_without_outlet) = (false, 0);
+    claim_nothing_of_slack(worth);
     day.cautions.retain(|caution| !matches!(caution, Caution::MachineMoves { .. }));
     day.cautions.push(Caution::OutletShort { visit: on_the_movable });
     assert_eq!(day.breaches(), [], "without a claim of proof the plan stands");
@@ -299,6 +301,7 @@ fn a_figure_of_the_machine_plan_that_is_off_by_one_is_refused() {
     for (name, figure) in figures {
         let mut day = Day::of(a_hand_over());
         day.allocation.worth.proven = false;
+        claim_nothing_of_slack(&mut day.allocation.worth);
         *figure(&mut day.allocation.worth) += 1;
         assert_refused_only(&day, Promise::Worth(name));
     }
@@ -316,12 +319,36 @@ fn the_worth_of_a_hand_over_is_its_shortfall_and_the_busiest_outlet() {
 fn a_bound_above_its_value_and_a_proof_without_one_are_refused() {
     let mut day = Day::of(three_visits());
     day.allocation.worth.proven = false;
+    claim_nothing_of_slack(&mut day.allocation.worth);
     day.allocation.worth.bound_moves = 1;
     assert_refused_only(&day, Promise::BoundBelowValue("moves"));
     let mut day = Day::of(a_move_there_and_back());
     day.allocation.worth.proven = true;
     day.allocation.worth.bound_moves = 1;
     assert_refused_only(&day, Promise::ProvenMeansBound);
+}
+
+#[test]
+fn a_claim_about_missing_slack_that_nothing_bears_out_is_refused() {
+    let right = Day::of(a_hand_over());
+    assert!(right.allocation.worth.slack_proven, "the only patients there are share the only outlet");
+    assert_eq!(right.allocation.worth.bound_slack_shortfall, 5);
+    let mut below = right.clone();
+    below.allocation.worth.bound_slack_shortfall = 4;
+    assert_refused_only(&below, Promise::ProvenMeansBound);
+    below.allocation.worth.slack_proven = false;
+    assert_eq!(below.breaches(), [], "a lower bound alone is no false claim");
+    let mut above = below.clone();
+    above.allocation.worth.bound_slack_shortfall = 6;
+    assert_refused_only(&above, Promise::BoundBelowValue("slack_shortfall"));
+    let mut before = right;
+    before.allocation.worth.proven = false;
+    assert_refused_only(&before, Promise::ProvenMeansBound);
+}
+
+/// Takes back what is claimed of missing slack, which stands only while the rest is proven.
+fn claim_nothing_of_slack(worth: &mut baypack::allocate::Worth) {
+    (worth.slack_proven, worth.bound_slack_shortfall) = (false, 0);
 }
 
 #[test]

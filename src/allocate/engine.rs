@@ -128,7 +128,7 @@ impl Engine for Microlp {
             problem.add_constraint(terms, sense, f64::from(row.right));
         }
         let mut options = SolveOptions::default();
-        options.node_limit = Some(nodes);
+        options.node_limit = Some(nodes_for(model, nodes));
         let outcome = match problem.solve_with(options) {
             Ok(outcome) => outcome,
             Err(microlp::Error::Infeasible) => return Verdict::Impossible,
@@ -147,6 +147,19 @@ impl Engine for Microlp {
         Verdict::Found(Answer { bound: u32::try_from(bound).unwrap_or(0), values })
     }
 }
+
+/// Columns times rows of a model of which all the nodes asked for are tried.
+const USUAL_SIZE: u64 = 400 * 400;
+
+/// The nodes that a model is worth: a node of a larger model costs more than its share, so that the
+/// work stays within what was asked for.
+fn nodes_for(model: &Model, nodes: u64) -> u64 {
+    let size = (model.columns.len() as u64).saturating_mul(model.rows.len() as u64).max(1);
+    (nodes.saturating_mul(USUAL_SIZE) / size.max(USUAL_SIZE)).max(LEAST_NODES)
+}
+
+/// Nodes that a model is tried with however large it is; the first one alone gives a bound.
+const LEAST_NODES: u64 = 10;
 
 /// The whole number nearest to a value of a model, which are all small.
 #[expect(clippy::cast_possible_truncation, reason = "clamped to the range of i32 before the cast")]

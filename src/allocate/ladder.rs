@@ -22,8 +22,12 @@ pub struct Effort {
 }
 
 impl Effort {
+    /// A tenth of the usual work.
+    pub const QUICK: Self = Self { width: 100, nodes: 200 };
     /// Enough for a unit's day.
     pub const USUAL: Self = Self { width: 1000, nodes: 2000 };
+    /// Ten times the usual work.
+    pub const LONG: Self = Self { width: 10_000, nodes: 20_000 };
 }
 
 /// The best plan found, and what is proven.
@@ -34,6 +38,9 @@ pub(super) struct Best {
     pub bound_left_out: u32,
     /// What no plan with that few left out goes below; meaningful if the bound above is met.
     pub bound_moves: u32,
+    /// What no plan as good as this one in the two above goes below: minutes of missing slack; `None`
+    /// if nothing is known.
+    pub bound_shortfall: Option<u32>,
 }
 
 /// The search under way.
@@ -43,15 +50,18 @@ pub(super) struct Ladder<'a> {
     pub best: Best,
     /// Bays by themselves, with the fewest that are left out while no machine comes to them.
     pub known: Vec<(Vec<BayIndex>, u32)>,
+    /// The cost of the best plan in which no machine moves, if it is proven.
+    pub without_moves: Option<Cost>,
 }
 
 /// Finds the best plan within the effort.
 pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
     let placement = place_in_turn(day);
     let score = score(day, &placement);
-    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0 };
-    let mut ladder = Ladder { day, effort, best, known: Vec::new() };
+    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0, bound_shortfall: None };
+    let mut ladder = Ladder { day, effort, best, known: Vec::new(), without_moves: None };
     ladder.climb();
+    ladder.prove_slack();
     ladder.best
 }
 
@@ -67,6 +77,22 @@ impl Ladder<'_> {
             return;
         }
         self.with_moves();
+    }
+
+    /// Finds out below what the missing slack cannot go, and makes it that small where that is found.
+    fn prove_slack(&mut self) {
+        let score = self.best.score;
+        let no_move = self.without_moves.filter(|cost| cost[..2] == [score.without, score.moves]);
+        self.best.bound_shortfall = if score.shortfall == 0 {
+            Some(0)
+        } else if let Some([_, _, shortfall]) = no_move {
+            Some(shortfall)
+        } else if (score.without, score.moves) == (self.best.bound_left_out, self.best.bound_moves) {
+            let complete = self.try_whole_day(score.without, score.moves);
+            complete.then_some(self.best.score.shortfall)
+        } else {
+            None
+        };
     }
 
     /// Whether nothing can be better.
@@ -93,20 +119,22 @@ impl Ladder<'_> {
     /// The best plan in which no machine moves. Returns whether it is proven, slack included.
     fn bays_by_themselves(&mut self) -> bool {
         let mut placement: Placement = vec![None; self.day.all.len()];
-        let mut proven = true;
+        let (mut proven, mut total) = (true, [0; 3]);
         for bays in self.groups() {
             let sessions = self.sessions_in(&bays);
             let (cost, complete) = self.settle(&bays, &sessions, &[], 0, &mut placement);
             proven &= complete && cost.is_some();
-            if let (Some(_), true) = (cost, complete) {
+            if let (Some(cost), true) = (cost, complete) {
                 let left_out = (0..self.day.all.len()).filter(|&session| {
                     bays.contains(&self.day.all[session].bay) && placement[session].is_none()
                 });
                 let left_out = count(left_out.count());
+                total = [total[0] + left_out, total[1] + cost[1], total[2] + cost[2]];
                 self.known.push((bays, left_out));
             }
         }
         self.consider(placement);
+        self.without_moves = proven.then_some(total);
         proven
     }
 

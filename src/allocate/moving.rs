@@ -144,7 +144,7 @@ impl<'a> Ladder<'a> {
     }
 
     /// Lets every movable machine move. Returns whether the outcome is proven.
-    fn try_whole_day(&mut self, left_out: u32, moves: u32) -> bool {
+    pub fn try_whole_day(&mut self, left_out: u32, moves: u32) -> bool {
         let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
         let sessions = self.sessions_in(&bays);
         let hopeless = count(self.day.all.len() - sessions.len());

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
+use crate::allocate::Effort;
 use crate::compose::paperwork::Paper;
 
 /// Plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper for it.
@@ -99,6 +100,9 @@ pub(super) struct DayArguments {
     /// The first label that is still on the first sheet of labels, counted along the rows
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=200))]
     pub first_label: u16,
+    /// How much work goes into the machine plan; the work is counted, so each gives the same plan every time
+    #[arg(long, value_enum, default_value_t = EffortName::Usual)]
+    pub effort: EffortName,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,
@@ -111,6 +115,27 @@ pub(super) enum PaperName {
     A4,
     /// US Letter, with half-letter cards two on a sheet
     UsLetter,
+}
+
+/// The names of efforts on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(super) enum EffortName {
+    /// A tenth of the usual work
+    Quick,
+    /// Enough for a unit's day
+    Usual,
+    /// Ten times the usual work, for a day that is not proven best otherwise
+    Long,
+}
+
+impl From<EffortName> for Effort {
+    fn from(name: EffortName) -> Self {
+        match name {
+            EffortName::Quick => Self::QUICK,
+            EffortName::Usual => Self::USUAL,
+            EffortName::Long => Self::LONG,
+        }
+    }
 }
 
 impl From<PaperName> for Paper {

@@ -164,7 +164,12 @@ fn caps(desk: &Desk<'_>) -> Result<Vec<CapLine>, Problem> {
 /// How good the machine plan is, and how far from proven.
 fn worth(desk: &Desk<'_>) -> Result<String, Problem> {
     let worth = desk.allocation.worth;
-    let key = if worth.proven { "machine.worth.proven" } else { "machine.worth.bound" };
+    let fewest_proven = worth.without_outlet == worth.bound_without_outlet;
+    let key = match (worth.proven, fewest_proven) {
+        (true, _) => "machine.worth.proven",
+        (false, true) => "machine.worth.bound_moves",
+        (false, false) => "machine.worth.bound",
+    };
     desk.say(
         key,
         &json!({

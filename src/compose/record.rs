@@ -130,7 +130,12 @@ fn machines(desk: &Desk<'_>) -> Value {
         "slack_shortfall": worth.slack_shortfall,
         "busiest_outlet": worth.busiest_outlet,
         "proven": worth.proven,
-        "bound": { "without_outlet": worth.bound_without_outlet, "moves": worth.bound_moves },
+        "slack_proven": worth.slack_proven,
+        "bound": {
+            "without_outlet": worth.bound_without_outlet,
+            "moves": worth.bound_moves,
+            "slack_shortfall": worth.bound_slack_shortfall,
+        },
         "move_list": moves,
         "fall_backs": desk.fall_backs.iter().map(|line| fall_back(desk, line)).collect::<Vec<_>>(),
     })

@@ -61,7 +61,8 @@ fn bounds(stated: Worth) -> Vec<Breach> {
         ("without_outlet", stated.bound_without_outlet, stated.without_outlet),
         ("moves", stated.bound_moves, stated.moves),
     ];
-    let above = pairs.iter().filter(|(_, bound, value)| bound > value);
+    let slack = ("slack_shortfall", stated.bound_slack_shortfall, stated.slack_shortfall);
+    let above = pairs.iter().chain([&slack]).filter(|(_, bound, value)| bound > value);
     let mut breaches: Vec<Breach> = above
         .map(|&(name, bound, value)| {
             Breach::new(Promise::BoundBelowValue(name), Subject::Day, bound, format!("at most {value}"))
@@ -73,7 +74,21 @@ fn bounds(stated: Worth) -> Vec<Breach> {
             breaches.push(Breach::new(Promise::ProvenMeansBound, Subject::Day, found, "not proven"));
         }
     }
+    breaches.extend(slack_claim(stated));
     breaches
+}
+
+/// What is wrong with what is claimed of the slack: anything at all is known of it only where the
+/// objectives before it are proven, and it is proven only where the bound is met.
+fn slack_claim(stated: Worth) -> Option<Breach> {
+    let (value, bound) = (stated.slack_shortfall, stated.bound_slack_shortfall);
+    let unmet = stated.slack_proven && bound != value;
+    let unfounded = !stated.proven && (stated.slack_proven || bound > 0);
+    (unmet || unfounded).then(|| {
+        let said = if stated.slack_proven { "called proven" } else { "not called proven" };
+        let found = format!("slack_shortfall {value} with bound {bound}, {said}");
+        Breach::new(Promise::ProvenMeansBound, Subject::Day, found, "nothing claimed of the slack")
+    })
 }
 
 /// Minutes by which hand-overs fall short of the wished slack, summed.
