@@ -3,7 +3,9 @@
 //! Together with `write` and `main` this is all of the program that touches the outside.
 
 mod arguments;
+mod layout_folders;
 mod outside;
+mod own_files;
 mod report;
 
 use std::collections::BTreeMap;
@@ -14,6 +16,7 @@ use chrono_tz::Tz;
 
 use self::arguments::{Arguments, Command, DayArguments};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
+use self::own_files::read_own_files;
 use self::report::{Progress, print_summary};
 use crate::allocate::allocate;
 use crate::compose::paperwork::Paperwork;
@@ -46,6 +49,7 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
     let outcome = match arguments.command {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
+        Command::Layouts(command) => layout_folders::run(&command),
         Command::Manual { folder } => write_manual(&folder),
     };
     match outcome {
@@ -131,7 +135,7 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
 /// The stages up to the words of every sheet.
 fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed, Failure> {
     progress.stage("Reading");
-    let layouts = Layouts::new(BTreeMap::new())?;
+    let layouts = Layouts::with_own(&read_own_files(&arguments.own)?)?;
     let inputs = read_inputs(arguments)?;
     let raw = read(&inputs.as_inputs());
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
@@ -170,7 +174,7 @@ fn wordings(layouts: &Layouts, unit: &Unit) -> Result<BTreeMap<String, Words>, V
     for language in layouts.wording_languages() {
         let path = format!("wording/{language}.toml");
         let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
-        match Words::parse(&path, &text) {
+        match Words::parse(&layouts.shown(&path), &text) {
             Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
             Err(problem) => problems.push(problem),
         }

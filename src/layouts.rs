@@ -4,6 +4,9 @@
 //! Nothing here touches a file: whoever has read a unit's folder hands over its bytes. A path is
 //! always relative to `layouts/` and written with `/`: `sheets/bay-sheet.typ`.
 
+pub mod limits;
+mod own;
+
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
@@ -11,6 +14,7 @@ use std::ops::RangeInclusive;
 use include_dir::{Dir, DirEntry, include_dir};
 use ttf_parser::Face;
 
+pub use self::own::{OwnFile, check_own};
 use crate::problem::{Found, Place, Problem};
 
 static CARRIED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/layouts");
@@ -18,10 +22,22 @@ static CARRIED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/layouts");
 /// Every file that shapes the paper.
 pub struct Layouts {
     files: BTreeMap<String, Cow<'static, [u8]>>,
+    /// What messages call a file of the unit's own, by its path.
+    shown: BTreeMap<String, String>,
     covered: Vec<RangeInclusive<u32>>,
 }
 
 impl Layouts {
+    /// The layouts that the program carries, with a unit's own files over them.
+    ///
+    /// # Errors
+    /// One problem for each font file that is no font.
+    pub fn with_own(own: &[OwnFile]) -> Result<Self, Vec<Problem>> {
+        let plain = own.iter().map(|file| (file.path.clone(), file.bytes.clone())).collect();
+        let shown = own.iter().map(|file| (file.path.clone(), file.shown.clone())).collect();
+        Ok(Self { shown, ..Self::new(plain)? })
+    }
+
     /// The layouts that the program carries, with `own` over them: a file of the same path takes a
     /// carried one's place, any other file is added. Paths are relative to `layouts/`, with `/`.
     ///
@@ -32,7 +48,25 @@ impl Layouts {
         carried(&CARRIED, &mut files);
         files.extend(own.into_iter().map(|(path, bytes)| (path, Cow::Owned(bytes))));
         let covered = coverage(&files)?;
-        Ok(Self { files, covered })
+        Ok(Self { files, shown: BTreeMap::new(), covered })
+    }
+
+    /// What messages call the file at `path`: where the unit has it, or `layouts/` and the path.
+    #[must_use]
+    pub fn shown(&self, path: &str) -> String {
+        self.shown.get(path).cloned().unwrap_or_else(|| format!("layouts/{path}"))
+    }
+
+    /// The paths of the files that the program carries, in order.
+    #[must_use]
+    pub fn carried_files() -> Vec<(String, &'static [u8])> {
+        let mut files = BTreeMap::new();
+        carried(&CARRIED, &mut files);
+        let borrowed = |(path, bytes)| match bytes {
+            Cow::Borrowed(bytes) => Some((path, bytes)),
+            Cow::Owned(_) => None,
+        };
+        files.into_iter().filter_map(borrowed).collect()
     }
 
     /// The bytes of the file at `path`.

@@ -8,7 +8,9 @@ pub mod draw;
 mod fault;
 pub mod frames;
 pub mod labels;
+mod offers;
 mod pack;
+pub mod preview;
 pub mod typeset;
 
 use std::num::NonZeroUsize;

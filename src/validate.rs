@@ -6,7 +6,7 @@
 mod columns;
 mod dates;
 pub mod limits;
-mod nearest;
+pub(crate) mod nearest;
 mod nhs_number;
 mod regimens;
 mod rooms;

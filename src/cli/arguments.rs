@@ -33,6 +33,8 @@ pub(super) enum Command {
     Make(Make),
     /// Do the same without writing it: says what is wrong with the list, or that it is right
     Check(Check),
+    /// Write out the layouts of the paper to edit them, or set their samples
+    Layouts(LayoutsCommand),
     /// Write the manual page and the completions for the usual shells into a folder
     Manual {
         /// The folder to write into
@@ -85,9 +87,35 @@ pub(super) struct DayArguments {
     /// The first label that is still on the first sheet of labels, counted along the rows
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=200))]
     pub first_label: u16,
+    #[command(flatten)]
+    pub own: LayoutArguments,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,
+}
+
+/// The unit's own files that shape the paper.
+#[derive(Debug, Args)]
+pub(super) struct LayoutArguments {
+    /// The unit's own layouts: a file in DIR takes the place of the program's file of that name
+    #[arg(long, value_name = "DIR")]
+    pub layouts: Option<PathBuf>,
+    /// More fonts, for scripts that the program's fonts lack
+    #[arg(long, value_name = "DIR")]
+    pub fonts: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("what").required(true).args(["copy", "preview"]))]
+pub(super) struct LayoutsCommand {
+    /// Write all layouts, words, forms, fonts and samples into DIR, never over a file that is there
+    #[arg(long, value_name = "DIR")]
+    pub copy: Option<PathBuf>,
+    /// Set every sample and write the sheets into DIR
+    #[arg(long, value_name = "DIR")]
+    pub preview: Option<PathBuf>,
+    #[command(flatten)]
+    pub own: LayoutArguments,
 }
 
 /// The names of paper sizes on the command line.
