@@ -2,6 +2,7 @@
 //!
 //! Together with `write` and `main` this is all of the program that touches the outside.
 
+mod apart;
 mod arguments;
 mod layout_folders;
 mod outside;
@@ -22,12 +23,13 @@ use crate::allocate::allocate;
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
 use crate::compose::{Choices, compose};
-use crate::layouts::Layouts;
+use crate::layouts::{Layouts, OwnFile};
 use crate::plan::plan;
 use crate::problem::Problem;
 use crate::read::read;
+use crate::render::errand::{Answer, PackTask, Task};
 use crate::render::labels::LabelOrder;
-use crate::render::{PackSize, Press, render_with_labels};
+use crate::render::{PackSize, PdfFile, Press, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::Unit;
 use crate::validate::{AtHand, DayList, Options, validate};
@@ -49,6 +51,7 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
     let outcome = match arguments.command {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
+        Command::SetApart { processor_seconds } => apart::serve(processor_seconds),
         Command::Layouts(command) => layout_folders::run(&command),
         Command::Manual { folder } => write_manual(&folder),
     };
@@ -100,22 +103,42 @@ struct Made {
 /// A day in words and boxes, before a sheet is set.
 struct Composed {
     layouts: Layouts,
+    /// The unit's own files among the layouts.
+    own: Vec<OwnFile>,
     time_zone: Tz,
     paperwork: Paperwork,
 }
 
 /// The stages in their order.
 fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<Made, Failure> {
-    let Composed { layouts, time_zone, paperwork } = compose_day(arguments, progress)?;
-
+    let composed = compose_day(arguments, progress)?;
     progress.stage("Setting the sheets");
+    let printed = print_stamp(now, composed.time_zone);
+    let (pdfs, pack) = if composed.own.is_empty() {
+        set_here(arguments, &composed, &printed, progress)?
+    } else {
+        set_apart(arguments, &composed, &printed)?
+    };
+    let paperwork = composed.paperwork;
+    let mut files: Vec<_> = pdfs.into_iter().map(|file| (file.name, file.bytes)).collect();
+    files.push(("plan.json".to_owned(), record(&paperwork)));
+    Ok(Made { paperwork, pack, files })
+}
+
+/// Sets the sheets with the program's own layouts, in this process.
+fn set_here(
+    arguments: &DayArguments,
+    composed: &Composed,
+    printed: &str,
+    progress: &Progress,
+) -> Result<(Vec<PdfFile>, PackSize), Failure> {
+    let paperwork = &composed.paperwork;
     let words = &paperwork.pack;
-    let printed = print_stamp(now, time_zone);
     let press = Press {
         pack_title: &words.title,
         cards_title: &words.cards,
         language: &words.language,
-        stamp: &words.stamp.replace("{printed}", &printed),
+        stamp: &words.stamp.replace("{printed}", printed),
         workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
         progress: &|done, all| progress.sheets(done, all),
     };
@@ -126,16 +149,42 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
         first_free: usize::from(arguments.first_label),
         labels: &paperwork.labels.labels,
     };
-    let pdfs = render_with_labels(&layouts, &paperwork, Some(&order), &press)?;
-    let mut files: Vec<_> = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
-    files.push(("plan.json".to_owned(), record(&paperwork)));
-    Ok(Made { paperwork, pack: pdfs.pack, files })
+    let pdfs = render_with_labels(&composed.layouts, paperwork, Some(&order), &press)?;
+    Ok((pdfs.files, pdfs.pack))
+}
+
+/// Sets the sheets with files of the unit's own among the layouts, in a process with limits.
+fn set_apart(
+    arguments: &DayArguments,
+    composed: &Composed,
+    printed: &str,
+) -> Result<(Vec<PdfFile>, PackSize), Failure> {
+    let paperwork = &composed.paperwork;
+    let words = &paperwork.pack;
+    let task = PackTask {
+        date: paperwork.date.clone(),
+        paper: paperwork.paper,
+        documents: paperwork.documents.clone(),
+        pack_title: words.title.clone(),
+        cards_title: words.cards.clone(),
+        language: words.language.clone(),
+        stamp: words.stamp.replace("{printed}", printed),
+        labels_title: paperwork.labels.title.clone(),
+        form: arguments.labels.clone().unwrap_or_else(|| arguments.paper.usual_labels().to_owned()),
+        first_free: usize::from(arguments.first_label),
+        labels: paperwork.labels.labels.clone(),
+    };
+    match apart::run(composed.own.clone(), Task::Pack(Box::new(task)), arguments.own.set_within)? {
+        Answer::Files(files, pack) => Ok((files, pack)),
+        answer => Err(apart::refused(answer)),
+    }
 }
 
 /// The stages up to the words of every sheet.
 fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed, Failure> {
     progress.stage("Reading");
-    let layouts = Layouts::with_own(&read_own_files(&arguments.own)?)?;
+    let own = read_own_files(&arguments.own)?;
+    let layouts = apart::layouts(&own, arguments.own.set_within)?;
     let inputs = read_inputs(arguments)?;
     let raw = read(&inputs.as_inputs());
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
@@ -149,7 +198,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;
-    Ok(Composed { layouts, time_zone, paperwork })
+    Ok(Composed { layouts, own, time_zone, paperwork })
 }
 
 /// `plan.json`.

@@ -33,9 +33,25 @@ impl Layouts {
     /// # Errors
     /// One problem for each font file that is no font.
     pub fn with_own(own: &[OwnFile]) -> Result<Self, Vec<Problem>> {
-        let plain = own.iter().map(|file| (file.path.clone(), file.bytes.clone())).collect();
+        let mut layouts = Self::with_own_covering(own, Vec::new());
+        layouts.covered = coverage(&layouts.files, &layouts.shown)?;
+        Ok(layouts)
+    }
+
+    /// The same, where the characters of all fonts together are known: no font of the unit's is read.
+    #[must_use]
+    pub fn with_own_covering(own: &[OwnFile], covered: Vec<RangeInclusive<u32>>) -> Self {
+        let mut files = BTreeMap::new();
+        carried(&CARRIED, &mut files);
+        files.extend(own.iter().map(|file| (file.path.clone(), Cow::Owned(file.bytes.clone()))));
         let shown = own.iter().map(|file| (file.path.clone(), file.shown.clone())).collect();
-        Ok(Self { shown, ..Self::new(plain)? })
+        Self { files, shown, covered }
+    }
+
+    /// The characters of all fonts together, as ranges in ascending order.
+    #[must_use]
+    pub fn covered(&self) -> &[RangeInclusive<u32>] {
+        &self.covered
     }
 
     /// The layouts that the program carries, with `own` over them: a file of the same path takes a
@@ -47,7 +63,7 @@ impl Layouts {
         let mut files = BTreeMap::new();
         carried(&CARRIED, &mut files);
         files.extend(own.into_iter().map(|(path, bytes)| (path, Cow::Owned(bytes))));
-        let covered = coverage(&files)?;
+        let covered = coverage(&files, &BTreeMap::new())?;
         Ok(Self { files, shown: BTreeMap::new(), covered })
     }
 
@@ -122,12 +138,15 @@ fn is_font(path: &str) -> bool {
 }
 
 /// The characters of all fonts together, as ranges in ascending order that do not touch.
-fn coverage(files: &BTreeMap<String, Cow<'static, [u8]>>) -> Result<Vec<RangeInclusive<u32>>, Vec<Problem>> {
+fn coverage(
+    files: &BTreeMap<String, Cow<'static, [u8]>>,
+    shown: &BTreeMap<String, String>,
+) -> Result<Vec<RangeInclusive<u32>>, Vec<Problem>> {
     let mut points = BTreeSet::new();
     let mut problems = Vec::new();
     for (path, bytes) in files.iter().filter(|(path, _)| is_font(path)) {
         if characters(bytes, &mut points).is_err() {
-            problems.push(no_font(path));
+            problems.push(no_font(shown.get(path).map_or_else(|| format!("layouts/{path}"), Clone::clone)));
         }
     }
     if problems.is_empty() { Ok(ranges(points)) } else { Err(problems) }
@@ -160,10 +179,10 @@ fn ranges(points: BTreeSet<u32>) -> Vec<RangeInclusive<u32>> {
     ranges
 }
 
-fn no_font(path: &str) -> Problem {
+fn no_font(file: String) -> Problem {
     Problem {
         what: "a font file cannot be read".to_owned(),
-        place: Place { file: format!("layouts/{path}"), ..Place::default() },
+        place: Place { file, ..Place::default() },
         found: Some(Found::Described("something that is neither TrueType nor OpenType".to_owned())),
         help: "put a .ttf, .otf or .ttc font there, or take the file away".to_owned(),
     }

@@ -5,8 +5,10 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// One fault of an input.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Problem {
     /// What is wrong, in a few words without a full stop.
     pub what: String,
@@ -19,7 +21,7 @@ pub struct Problem {
 }
 
 /// Where a problem is.
-#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Place {
     /// The file's name, without its folder.
     pub file: String,
@@ -30,7 +32,7 @@ pub struct Place {
 }
 
 /// What was found at a place.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Found {
     /// A value that may be repeated; printed between back quotes.
     Value(String),

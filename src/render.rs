@@ -5,6 +5,7 @@
 //! byte of what comes out. No message names a patient.
 
 pub mod draw;
+pub mod errand;
 mod fault;
 pub mod frames;
 pub mod labels;
@@ -15,6 +16,7 @@ pub mod typeset;
 
 use std::num::NonZeroUsize;
 
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 pub use self::draw::printer_check::CheckWords;
@@ -54,18 +56,19 @@ pub struct Pdfs {
 }
 
 /// One file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PdfFile {
     /// Its path in the day's folder: `bay-A.pdf`, `cards/K7M4QX.pdf`.
     pub name: String,
     /// What stands in it.
+    #[serde(skip)]
     pub bytes: Vec<u8>,
     /// How many pages it has.
     pub pages: usize,
 }
 
 /// What a pack takes.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PackSize {
     /// Sheets of paper.
     pub sheets: usize,

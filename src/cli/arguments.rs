@@ -35,6 +35,12 @@ pub(super) enum Command {
     Check(Check),
     /// Write out the layouts of the paper to edit them, or set their samples
     Layouts(LayoutsCommand),
+    /// Set sheets for another run of the program, over pipes
+    #[command(hide = true)]
+    SetApart {
+        /// Seconds of processor time that it may take
+        processor_seconds: u64,
+    },
     /// Write the manual page and the completions for the usual shells into a folder
     Manual {
         /// The folder to write into
@@ -103,6 +109,9 @@ pub(super) struct LayoutArguments {
     /// More fonts, for scripts that the program's fonts lack
     #[arg(long, value_name = "DIR")]
     pub fonts: Option<PathBuf>,
+    /// With own layouts or fonts: the longest that setting the sheets may take
+    #[arg(long, value_name = "SECONDS", default_value_t = 120, value_parser = clap::value_parser!(u16).range(1..=3600))]
+    pub set_within: u16,
 }
 
 #[derive(Debug, Args)]

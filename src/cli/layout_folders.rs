@@ -2,15 +2,15 @@
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, Write};
-use std::num::NonZeroUsize;
 use std::path::Path;
 
+use super::apart;
 use super::arguments::LayoutsCommand;
 use super::outside::{Failure, count};
 use super::own_files::read_own_files;
 use crate::layouts::Layouts;
 use crate::problem::{Found, Place, Problem};
-use crate::render::preview::preview;
+use crate::render::errand::{Answer, Task};
 use crate::write::write_one;
 
 /// Does what the command line asks of the layouts.
@@ -19,8 +19,11 @@ pub(super) fn run(command: &LayoutsCommand) -> Result<(), Failure> {
         copy(folder)?;
     }
     let Some(folder) = &command.preview else { return Ok(()) };
-    let layouts = Layouts::with_own(&read_own_files(&command.own)?)?;
-    let files = preview(&layouts, std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN))?;
+    let own = read_own_files(&command.own)?;
+    let files = match apart::run(own, Task::Preview, command.own.set_within)? {
+        Answer::Files(files, _) => files,
+        answer => return Err(apart::refused(answer)),
+    };
     let failed = |error: &io::Error| Failure::outside("write the previews into", folder, error);
     fs::create_dir_all(folder).map_err(|error| failed(&error))?;
     for file in &files {

@@ -4,7 +4,8 @@
 //! falls back to another language or to an empty text.
 
 use chrono::{Datelike, NaiveDate};
-use handlebars::Handlebars;
+use handlebars::template::{Parameter, TemplateElement};
+use handlebars::{Handlebars, Template};
 use serde_json::{Map, Value, json};
 
 use super::paperwork::Direction;
@@ -43,9 +44,13 @@ impl Words {
         templates.set_strict_mode(true);
         templates.register_escape_fn(handlebars::no_escape);
         for (key, template) in texts("", &table) {
-            templates.register_template_string(&key, template).map_err(|error| {
-                fault(format!("a text is not a template: {}", error.reason()), None, Some(key.clone()))
-            })?;
+            let at = |what: String| fault(what, None, Some(key.clone()));
+            let template = Template::compile(template)
+                .map_err(|error| at(format!("a text is not a template: {}", error.reason())))?;
+            if !template.elements.iter().all(is_plain) {
+                return Err(at("a text holds more than words and placeholders".to_owned()));
+            }
+            templates.register_template(&key, template);
         }
         Ok(Self { file: file.to_owned(), table, templates, shared: Map::new() })
     }
@@ -211,6 +216,19 @@ impl Words {
             found: None,
             help: "compare the wording file with layouts/wording/en.toml".to_owned(),
         }
+    }
+}
+
+/// Whether a part of a text is words or a placeholder. Loops and texts within texts could go on for ever.
+fn is_plain(part: &TemplateElement) -> bool {
+    match part {
+        TemplateElement::RawString(_) => true,
+        TemplateElement::Expression(placeholder) | TemplateElement::HtmlExpression(placeholder) => {
+            matches!(placeholder.name, Parameter::Name(_) | Parameter::Path(_))
+                && placeholder.params.is_empty()
+                && placeholder.hash.is_empty()
+        }
+        _ => false,
     }
 }
 
