@@ -8,6 +8,7 @@ mod layout_folders;
 mod outside;
 mod own_files;
 mod report;
+mod wording;
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
@@ -51,6 +52,7 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
     let outcome = match arguments.command {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
+        Command::Words(command) => wording::run(&command),
         Command::SetApart { processor_seconds } => apart::serve(processor_seconds),
         Command::Layouts(command) => layout_folders::run(&command),
         Command::Manual { folder } => write_manual(&folder),
@@ -190,11 +192,13 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
     let options = Options { date: arguments.date, hold_bad_rows: arguments.hold_bad_rows };
-    let list = validate(&raw, options, &at_hand)?;
+    let mut list = validate(&raw, options, &at_hand)?;
 
     progress.stage("Planning");
     let time_zone = list.unit.time_zone;
     let wordings = wordings(&layouts, &list.unit)?;
+    let printing = wording::Printing { own: &own, layouts: &layouts, arguments, wordings: &wordings };
+    list.cards_in_unit_language = printing.cards_in_unit_language(&list)?;
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;

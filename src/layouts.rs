@@ -14,7 +14,7 @@ use std::ops::RangeInclusive;
 use include_dir::{Dir, DirEntry, include_dir};
 use ttf_parser::Face;
 
-pub use self::own::{OwnFile, check_own};
+pub use self::own::{OwnFile, check_own, is_language};
 use crate::problem::{Found, Place, Problem};
 
 static CARRIED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/layouts");

@@ -9,7 +9,7 @@ pub mod limits;
 mod lines;
 mod quotes;
 mod records;
-mod settings;
+pub(crate) mod settings;
 
 pub use decode::{Encoding, Text};
 pub use delimiter::Delimiter;

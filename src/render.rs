@@ -109,6 +109,19 @@ pub fn render_with_labels(
     Assembly { layouts, paperwork, press, date, set: &set, labels: labels.as_ref() }.files()
 }
 
+/// Sets documents only to see whether they can be printed: the faults of each, in their order.
+///
+/// # Errors
+/// If nothing can be set at all.
+pub fn fit(layouts: &Layouts, documents: &[Document]) -> Result<Vec<Vec<RenderFault>>, RenderFault> {
+    let dated = "2031-03-14";
+    let typesetter = Typesetter::new(layouts, file_date(dated)?);
+    Ok(documents
+        .iter()
+        .map(|document| typesetter.set(&job(document, dated)).err().unwrap_or_default())
+        .collect())
+}
+
 /// Makes the printer check, a page on `paper` that shows whether a printer shrinks or shifts; the file
 /// carries `date`, as 2031-03-14.
 ///

@@ -18,6 +18,8 @@ mod times;
 mod unit;
 mod visit;
 
+use std::collections::BTreeSet;
+
 use chrono::NaiveDate;
 
 use self::columns::{Column, header};
@@ -93,6 +95,7 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
         held_back: rows.held_back,
         notes,
         other_days: rows.other_days,
+        cards_in_unit_language: BTreeSet::new(),
     })
 }
 
@@ -194,6 +197,9 @@ pub struct DayList {
     pub notes: Vec<Note>,
     /// How many rows of other days were left out.
     pub other_days: usize,
+    /// Visits whose card cannot be printed in the patient's language, because its words are incomplete or too
+    /// long; whoever has the words names them.
+    pub cards_in_unit_language: BTreeSet<usize>,
 }
 
 impl DayList {

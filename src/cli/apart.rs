@@ -66,7 +66,7 @@ pub(super) fn refused(answer: Answer) -> Failure {
     match answer {
         Answer::Problems(problems) => problems.into(),
         Answer::Faults(faults) => faults.into(),
-        Answer::Covered(_) | Answer::Files(..) => {
+        Answer::Covered(_) | Answer::Fit(_) | Answer::Files(..) => {
             vec![fault("the process gave another answer", "try again")].into()
         }
     }

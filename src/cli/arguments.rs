@@ -35,6 +35,8 @@ pub(super) enum Command {
     Check(Check),
     /// Write out the layouts of the paper to edit them, or set their samples
     Layouts(LayoutsCommand),
+    /// Begin a translation of the words, or check one
+    Words(WordsCommand),
     /// Set sheets for another run of the program, over pipes
     #[command(hide = true)]
     SetApart {
@@ -115,6 +117,20 @@ pub(super) struct LayoutArguments {
 }
 
 #[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("do").required(true).args(["start", "check"]))]
+pub(super) struct WordsCommand {
+    /// The language's code, such as uk or pt-BR
+    #[arg(value_name = "LANGUAGE", requires = "start", value_parser = language)]
+    pub language: Option<String>,
+    /// Write a file to translate as FILE, never over a file that is there
+    #[arg(long, value_name = "FILE", requires = "language")]
+    pub start: Option<PathBuf>,
+    /// Say what FILE lacks, and whether a care card can be printed with its words
+    #[arg(long, value_name = "FILE")]
+    pub check: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
 #[command(group = clap::ArgGroup::new("what").required(true).args(["copy", "preview"]))]
 pub(super) struct LayoutsCommand {
     /// Write all layouts, words, forms, fonts and samples into DIR, never over a file that is there
@@ -157,6 +173,13 @@ impl PaperName {
 
 fn date(text: &str) -> Result<NaiveDate, String> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| "write the date as 2031-03-14".to_owned())
+}
+
+fn language(text: &str) -> Result<String, String> {
+    let is_code = crate::layouts::is_language(text);
+    is_code
+        .then(|| text.to_owned())
+        .ok_or_else(|| "write the language's code, such as uk or pt-BR".to_owned())
 }
 
 impl Arguments {

@@ -52,7 +52,7 @@ fn copy(folder: &Path) -> Result<(), Failure> {
 }
 
 /// Writes a file that must not be there yet, and the folders above it.
-fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
+pub(super) fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
     if let Some(above) = path.parent() {
         fs::create_dir_all(above)?;
     }

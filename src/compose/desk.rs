@@ -23,6 +23,8 @@ pub(super) struct Desk<'a> {
     pub cautions: &'a [Caution],
     pub words: &'a Words,
     pub paper: Paper,
+    /// The languages of cards whose words are not checked, by their names.
+    pub unchecked: Vec<String>,
 }
 
 impl<'a> Desk<'a> {
@@ -35,6 +37,7 @@ impl<'a> Desk<'a> {
             cautions: day.cautions(),
             words,
             paper,
+            unchecked: Vec::new(),
         }
     }
 

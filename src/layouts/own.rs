@@ -49,7 +49,8 @@ fn is_looked_for(file: &OwnFile, own: &[OwnFile]) -> bool {
 }
 
 /// Whether a name can be a language's code: `pl`, `ckb`, `pt-BR`.
-fn is_language(name: &str) -> bool {
+#[must_use]
+pub fn is_language(name: &str) -> bool {
     let (language, region) = name.split_once('-').unwrap_or((name, "XX"));
     (2..=3).contains(&language.len())
         && language.bytes().all(|byte| byte.is_ascii_lowercase())

@@ -12,7 +12,7 @@ use serde_json::Value;
 
 use super::labels::LabelOrder;
 use super::preview::preview;
-use super::{PackSize, PdfFile, Press, RenderFault, render_with_labels};
+use super::{PackSize, PdfFile, Press, RenderFault, fit, render_with_labels};
 use crate::compose::paperwork::{Counts, Document, Labels, PackWords, Paper, Paperwork};
 use crate::layouts::{Layouts, OwnFile};
 use crate::problem::Problem;
@@ -35,6 +35,8 @@ pub enum Task {
     Cover,
     /// Set the samples.
     Preview,
+    /// Set cards, only to see whether they can be printed.
+    Fit(Vec<Document>),
     /// Set a day's documents and put the pack together.
     Pack(Box<PackTask>),
 }
@@ -64,6 +66,8 @@ pub enum Answer {
     Covered(Vec<RangeInclusive<u32>>),
     /// The set files, and what the pack takes.
     Files(Vec<PdfFile>, PackSize),
+    /// The faults of each document.
+    Fit(Vec<Vec<RenderFault>>),
     /// Files that cannot be used.
     Problems(Vec<Problem>),
     /// Sheets that cannot be set.
@@ -81,6 +85,9 @@ impl Errand {
         let done = match &self.task {
             Task::Cover => return Answer::Covered(layouts.covered().to_vec()),
             Task::Preview => preview(&layouts, self.workers).map(|files| (files, PackSize::default())),
+            Task::Fit(cards) => {
+                return fit(&layouts, cards).map_or_else(|fault| Answer::Faults(vec![fault]), Answer::Fit);
+            }
             Task::Pack(pack) => pack.run(&layouts, self.workers),
         };
         done.map_or_else(Answer::Faults, |(files, size)| Answer::Files(files, size))
