@@ -2,11 +2,15 @@
 //!
 //! Together with `write` and `main` this is all of the program that touches the outside.
 
+mod apart;
 mod arguments;
 mod breakdown;
 mod faults;
+mod layout_folders;
 mod outside;
+mod own_files;
 mod report;
+mod wording;
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;
@@ -19,20 +23,22 @@ use self::arguments::{Arguments, Command, DayArguments};
 pub use self::breakdown::{BROKEN_DOWN, guarded};
 use self::faults::{FaultsFile, write_faults};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
+use self::own_files::read_own_files;
 use self::report::{Progress, print_advice, print_list_written, print_summary};
 use crate::allocate::{Effort, allocate_with};
 use crate::compose::paperwork::Paperwork;
 use crate::compose::words::Words;
 use crate::compose::{Choices, WhenShort, compose};
 use crate::explain::explain;
-use crate::layouts::Layouts;
+use crate::layouts::{Layouts, OwnFile};
 use crate::plan::plan;
 use crate::problem::Problem;
 use crate::propose::{Advice, propose};
 use crate::read::{File, Inputs, RawInputs, read};
 use crate::relist::{is_as_proposed, relist};
+use crate::render::errand::{Answer, PackTask, Task};
 use crate::render::labels::LabelOrder;
-use crate::render::{PackSize, Press, render_with_labels};
+use crate::render::{PackSize, PdfFile, Press, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::Unit;
 use crate::validate::{AtHand, DayList, Options, arrival_place, validate};
@@ -55,6 +61,9 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
         Command::Propose(proposal) => run_propose(&proposal),
+        Command::Words(command) => wording::run(&command),
+        Command::SetApart { processor_seconds } => apart::serve(processor_seconds),
+        Command::Layouts(command) => layout_folders::run(&command),
         Command::Manual { folder } => write_manual(&folder),
     };
     match outcome {
@@ -148,22 +157,42 @@ struct Made {
 /// A day in words and boxes, before a sheet is set.
 struct Composed {
     layouts: Layouts,
+    /// The unit's own files among the layouts.
+    own: Vec<OwnFile>,
     time_zone: Tz,
     paperwork: Paperwork,
 }
 
 /// The stages in their order.
 fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<Made, Failure> {
-    let Composed { layouts, time_zone, paperwork } = compose_day(arguments, progress)?;
-
+    let composed = compose_day(arguments, progress)?;
     progress.stage("Setting the sheets");
+    let printed = print_stamp(now, composed.time_zone);
+    let (pdfs, pack) = if composed.own.is_empty() {
+        set_here(arguments, &composed, &printed, progress)?
+    } else {
+        set_apart(arguments, &composed, &printed)?
+    };
+    let paperwork = composed.paperwork;
+    let mut files: Vec<_> = pdfs.into_iter().map(|file| (file.name, file.bytes)).collect();
+    files.push(("plan.json".to_owned(), record(&paperwork)));
+    Ok(Made { paperwork, pack, files })
+}
+
+/// Sets the sheets with the program's own layouts, in this process.
+fn set_here(
+    arguments: &DayArguments,
+    composed: &Composed,
+    printed: &str,
+    progress: &Progress,
+) -> Result<(Vec<PdfFile>, PackSize), Failure> {
+    let paperwork = &composed.paperwork;
     let words = &paperwork.pack;
-    let printed = print_stamp(now, time_zone);
     let press = Press {
         pack_title: &words.title,
         cards_title: &words.cards,
         language: &words.language,
-        stamp: &words.stamp.replace("{printed}", &printed),
+        stamp: &words.stamp.replace("{printed}", printed),
         workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
         progress: &|done, all| progress.sheets(done, all),
     };
@@ -174,32 +203,61 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
         first_free: usize::from(arguments.first_label),
         labels: &paperwork.labels.labels,
     };
-    let pdfs = render_with_labels(&layouts, &paperwork, Some(&order), &press)?;
-    let mut files: Vec<_> = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
-    files.push(("plan.json".to_owned(), record(&paperwork)));
-    Ok(Made { paperwork, pack: pdfs.pack, files })
+    let pdfs = render_with_labels(&composed.layouts, paperwork, Some(&order), &press)?;
+    Ok((pdfs.files, pdfs.pack))
+}
+
+/// Sets the sheets with files of the unit's own among the layouts, in a process with limits.
+fn set_apart(
+    arguments: &DayArguments,
+    composed: &Composed,
+    printed: &str,
+) -> Result<(Vec<PdfFile>, PackSize), Failure> {
+    let paperwork = &composed.paperwork;
+    let words = &paperwork.pack;
+    let task = PackTask {
+        date: paperwork.date.clone(),
+        paper: paperwork.paper,
+        documents: paperwork.documents.clone(),
+        pack_title: words.title.clone(),
+        cards_title: words.cards.clone(),
+        language: words.language.clone(),
+        stamp: words.stamp.replace("{printed}", printed),
+        labels_title: paperwork.labels.title.clone(),
+        form: arguments.labels.clone().unwrap_or_else(|| arguments.paper.usual_labels().to_owned()),
+        first_free: usize::from(arguments.first_label),
+        labels: paperwork.labels.labels.clone(),
+    };
+    match apart::run(composed.own.clone(), Task::Pack(Box::new(task)), arguments.own.set_within)? {
+        Answer::Files(files, pack) => Ok((files, pack)),
+        answer => Err(apart::refused(answer)),
+    }
 }
 
 /// The stages up to the words of every sheet.
 fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed, Failure> {
     progress.stage("Reading");
-    let layouts = Layouts::new(BTreeMap::new())?;
+    let own = read_own_files(&arguments.own)?;
+    let layouts = apart::layouts(&own, arguments.own.set_within)?;
     let inputs = read_inputs(arguments)?;
     let raw = read(&inputs.as_inputs());
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
     let options = Options { date: arguments.date, hold_bad_rows: arguments.hold_bad_rows };
-    let list = validate(&raw, options, &at_hand).map_err(|problems| refusal(arguments, &raw, problems))?;
+    let mut list =
+        validate(&raw, options, &at_hand).map_err(|problems| refusal(arguments, &raw, problems))?;
     note_held_rows(arguments, &raw, &list)?;
 
     progress.stage("Planning");
     let time_zone = list.unit.time_zone;
     let wordings = wordings(&layouts, &list.unit)?;
+    let printing = wording::Printing { own: &own, layouts: &layouts, arguments, wordings: &wordings };
+    list.cards_in_unit_language = printing.cards_in_unit_language(&list)?;
     let day = planned_and_verified(list, arguments.effort.into())?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let paperwork = compose(&day, &short, &wordings, choices)?;
-    Ok(Composed { layouts, time_zone, paperwork })
+    Ok(Composed { layouts, own, time_zone, paperwork })
 }
 
 /// Why the list is refused; where the command line names a file for it, the list is written back.
@@ -242,7 +300,7 @@ fn wordings(layouts: &Layouts, unit: &Unit) -> Result<BTreeMap<String, Words>, V
     for language in layouts.wording_languages() {
         let path = format!("wording/{language}.toml");
         let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
-        match Words::parse(&path, &text) {
+        match Words::parse(&layouts.shown(&path), &text) {
             Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
             Err(problem) => problems.push(problem),
         }

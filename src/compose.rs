@@ -20,9 +20,12 @@ mod record;
 pub mod slip_grid;
 mod strip;
 mod ticks;
+pub mod wording_check;
+pub mod wording_start;
 pub mod words;
+pub mod worst_card;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::json;
 
@@ -31,6 +34,7 @@ use self::page_code::PageCodes;
 use self::paperwork::{Counts, Document, PackWords, Paper, Paperwork};
 use self::words::Words;
 use crate::explain::Shortfall;
+use crate::patient::Visit;
 use crate::problem::{Place, Problem};
 use crate::propose::Advice;
 use crate::verify::VerifiedDay;
@@ -65,7 +69,8 @@ pub fn compose(
     wordings: &BTreeMap<String, Words>,
     choices: Choices,
 ) -> Result<Paperwork, Problem> {
-    let desk = Desk::new(day, short, wordings_of(wordings, &day.list().unit.language)?, choices.paper);
+    let mut desk = Desk::new(day, short, wordings_of(wordings, &day.list().unit.language)?, choices.paper);
+    desk.unchecked = unchecked(&desk, wordings)?;
     let mut codes = PageCodes::of(day.list().day);
     let mut documents = vec![front::front_sheet(&desk, &mut codes)?];
     documents.extend(bay::bay_sheets(&desk, &mut codes)?);
@@ -106,6 +111,19 @@ fn pack_words(desk: &Desk<'_>, choices: Choices) -> Result<PackWords, Problem> {
     })
 }
 
+/// The names of the cards' languages, but for the unit's, whose words no clinician has marked as checked.
+fn unchecked<'a>(desk: &Desk<'a>, wordings: &BTreeMap<String, Words>) -> Result<Vec<String>, Problem> {
+    let list = desk.list;
+    let own = |(visit, row): (usize, &'a Visit)| {
+        row.language.as_ref().filter(|_| !list.cards_in_unit_language.contains(&visit))
+    };
+    let used: BTreeSet<&String> = list.visits.iter().enumerate().filter_map(own).collect();
+    let printed = used.into_iter().filter(|language| **language != list.unit.language);
+    let words = printed.map(|language| wordings_of(wordings, language));
+    let unchecked = words.filter(|words| words.as_ref().map_or(true, |words| !words.is_checked()));
+    unchecked.map(|words| words?.say("meta.name", &json!({}))).collect()
+}
+
 /// The care cards in the order of the visits: by bay, then arrival, as the clerk sorts them.
 fn cards(
     desk: &Desk<'_>,
@@ -114,7 +132,9 @@ fn cards(
 ) -> Result<Vec<Document>, Problem> {
     let unit_language = &desk.list.unit.language;
     let card = |visit: usize| {
-        let language = desk.list.visits[visit].language.as_ref().unwrap_or(unit_language);
+        let own = desk.list.visits[visit].language.as_ref();
+        let printable = own.filter(|_| !desk.list.cards_in_unit_language.contains(&visit));
+        let language = printable.unwrap_or(unit_language);
         card::care_card(desk, visit, wordings_of(wordings, language)?, codes)
     };
     (0..desk.list.visits.len()).map(card).collect()

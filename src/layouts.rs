@@ -4,6 +4,9 @@
 //! Nothing here touches a file: whoever has read a unit's folder hands over its bytes. A path is
 //! always relative to `layouts/` and written with `/`: `sheets/bay-sheet.typ`.
 
+pub mod limits;
+mod own;
+
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
@@ -11,6 +14,7 @@ use std::ops::RangeInclusive;
 use include_dir::{Dir, DirEntry, include_dir};
 use ttf_parser::Face;
 
+pub use self::own::{OwnFile, check_own, is_language};
 use crate::problem::{Found, Place, Problem};
 
 static CARRIED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/layouts");
@@ -18,10 +22,38 @@ static CARRIED: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/layouts");
 /// Every file that shapes the paper.
 pub struct Layouts {
     files: BTreeMap<String, Cow<'static, [u8]>>,
+    /// What messages call a file of the unit's own, by its path.
+    shown: BTreeMap<String, String>,
     covered: Vec<RangeInclusive<u32>>,
 }
 
 impl Layouts {
+    /// The layouts that the program carries, with a unit's own files over them.
+    ///
+    /// # Errors
+    /// One problem for each font file that is no font.
+    pub fn with_own(own: &[OwnFile]) -> Result<Self, Vec<Problem>> {
+        let mut layouts = Self::with_own_covering(own, Vec::new());
+        layouts.covered = coverage(&layouts.files, &layouts.shown)?;
+        Ok(layouts)
+    }
+
+    /// The same, where the characters of all fonts together are known: no font of the unit's is read.
+    #[must_use]
+    pub fn with_own_covering(own: &[OwnFile], covered: Vec<RangeInclusive<u32>>) -> Self {
+        let mut files = BTreeMap::new();
+        carried(&CARRIED, &mut files);
+        files.extend(own.iter().map(|file| (file.path.clone(), Cow::Owned(file.bytes.clone()))));
+        let shown = own.iter().map(|file| (file.path.clone(), file.shown.clone())).collect();
+        Self { files, shown, covered }
+    }
+
+    /// The characters of all fonts together, as ranges in ascending order.
+    #[must_use]
+    pub fn covered(&self) -> &[RangeInclusive<u32>] {
+        &self.covered
+    }
+
     /// The layouts that the program carries, with `own` over them: a file of the same path takes a
     /// carried one's place, any other file is added. Paths are relative to `layouts/`, with `/`.
     ///
@@ -31,8 +63,26 @@ impl Layouts {
         let mut files = BTreeMap::new();
         carried(&CARRIED, &mut files);
         files.extend(own.into_iter().map(|(path, bytes)| (path, Cow::Owned(bytes))));
-        let covered = coverage(&files)?;
-        Ok(Self { files, covered })
+        let covered = coverage(&files, &BTreeMap::new())?;
+        Ok(Self { files, shown: BTreeMap::new(), covered })
+    }
+
+    /// What messages call the file at `path`: where the unit has it, or `layouts/` and the path.
+    #[must_use]
+    pub fn shown(&self, path: &str) -> String {
+        self.shown.get(path).cloned().unwrap_or_else(|| format!("layouts/{path}"))
+    }
+
+    /// The paths of the files that the program carries, in order.
+    #[must_use]
+    pub fn carried_files() -> Vec<(String, &'static [u8])> {
+        let mut files = BTreeMap::new();
+        carried(&CARRIED, &mut files);
+        let borrowed = |(path, bytes)| match bytes {
+            Cow::Borrowed(bytes) => Some((path, bytes)),
+            Cow::Owned(_) => None,
+        };
+        files.into_iter().filter_map(borrowed).collect()
     }
 
     /// The bytes of the file at `path`.
@@ -88,12 +138,15 @@ fn is_font(path: &str) -> bool {
 }
 
 /// The characters of all fonts together, as ranges in ascending order that do not touch.
-fn coverage(files: &BTreeMap<String, Cow<'static, [u8]>>) -> Result<Vec<RangeInclusive<u32>>, Vec<Problem>> {
+fn coverage(
+    files: &BTreeMap<String, Cow<'static, [u8]>>,
+    shown: &BTreeMap<String, String>,
+) -> Result<Vec<RangeInclusive<u32>>, Vec<Problem>> {
     let mut points = BTreeSet::new();
     let mut problems = Vec::new();
     for (path, bytes) in files.iter().filter(|(path, _)| is_font(path)) {
         if characters(bytes, &mut points).is_err() {
-            problems.push(no_font(path));
+            problems.push(no_font(shown.get(path).map_or_else(|| format!("layouts/{path}"), Clone::clone)));
         }
     }
     if problems.is_empty() { Ok(ranges(points)) } else { Err(problems) }
@@ -126,10 +179,10 @@ fn ranges(points: BTreeSet<u32>) -> Vec<RangeInclusive<u32>> {
     ranges
 }
 
-fn no_font(path: &str) -> Problem {
+fn no_font(file: String) -> Problem {
     Problem {
         what: "a font file cannot be read".to_owned(),
-        place: Place { file: format!("layouts/{path}"), ..Place::default() },
+        place: Place { file, ..Place::default() },
         found: Some(Found::Described("something that is neither TrueType nor OpenType".to_owned())),
         help: "put a .ttf, .otf or .ttc font there, or take the file away".to_owned(),
     }

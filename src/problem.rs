@@ -10,9 +10,10 @@ use std::fmt;
 
 pub use self::message::{Message, messages};
 use crate::characters::on_a_terminal;
+use serde::{Deserialize, Serialize};
 
 /// One fault of an input.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Problem {
     /// What is wrong, in a few words without a full stop.
     pub what: String,
@@ -25,7 +26,7 @@ pub struct Problem {
 }
 
 /// Where a problem is.
-#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Place {
     /// The file's name, without its folder.
     pub file: String,
@@ -38,7 +39,7 @@ pub struct Place {
 }
 
 /// What was found at a place.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Found {
     /// A value that may be repeated; printed between back quotes.
     Value(String),

@@ -11,7 +11,7 @@ pub mod limits;
 mod lines;
 mod quotes;
 mod records;
-mod settings;
+pub(crate) mod settings;
 
 pub use cells::CellFinder;
 pub use decode::{Encoding, Text};

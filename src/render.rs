@@ -5,14 +5,18 @@
 //! byte of what comes out. No message names a patient.
 
 pub mod draw;
+pub mod errand;
 mod fault;
 pub mod frames;
 pub mod labels;
+mod offers;
 mod pack;
+pub mod preview;
 pub mod typeset;
 
 use std::num::NonZeroUsize;
 
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 pub use self::draw::printer_check::CheckWords;
@@ -52,18 +56,19 @@ pub struct Pdfs {
 }
 
 /// One file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PdfFile {
     /// Its path in the day's folder: `bay-A.pdf`, `cards/K7M4QX.pdf`.
     pub name: String,
     /// What stands in it.
+    #[serde(skip)]
     pub bytes: Vec<u8>,
     /// How many pages it has.
     pub pages: usize,
 }
 
 /// What a pack takes.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PackSize {
     /// Sheets of paper.
     pub sheets: usize,
@@ -102,6 +107,19 @@ pub fn render_with_labels(
     let done = |count: usize| (press.progress)(count, jobs.len());
     let set = Typesetter::new(layouts, date).set_all(&jobs, press.workers, &done)?;
     Assembly { layouts, paperwork, press, date, set: &set, labels: labels.as_ref() }.files()
+}
+
+/// Sets documents only to see whether they can be printed: the faults of each, in their order.
+///
+/// # Errors
+/// If nothing can be set at all.
+pub fn fit(layouts: &Layouts, documents: &[Document]) -> Result<Vec<Vec<RenderFault>>, RenderFault> {
+    let dated = "2031-03-14";
+    let typesetter = Typesetter::new(layouts, file_date(dated)?);
+    Ok(documents
+        .iter()
+        .map(|document| typesetter.set(&job(document, dated)).err().unwrap_or_default())
+        .collect())
 }
 
 /// Makes the printer check, a page on `paper` that shows whether a printer shrinks or shifts; the file

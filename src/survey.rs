@@ -50,6 +50,8 @@ pub enum Caution {
     HairNotRecorded { visit: VisitIndex },
     /// The cap's size is not recorded: no cap is reserved, a fitting set is needed.
     CapNotRecorded { visit: VisitIndex },
+    /// The words of the patient's language cannot be printed on a card: it is in the unit's language.
+    CardLanguage { visit: VisitIndex },
     /// The list has an alert for staff about the patient.
     Alert { visit: VisitIndex },
     /// A machine must be switched on before the unit opens.
@@ -81,6 +83,7 @@ impl Caution {
             Self::NursesShort { .. } => "nurses_short",
             Self::HairNotRecorded { .. } => "hair_not_recorded",
             Self::CapNotRecorded { .. } => "cap_not_recorded",
+            Self::CardLanguage { .. } => "card_language",
             Self::Alert { .. } => "alert",
             Self::MachineBeforeOpening { .. } => "machine_before_opening",
             Self::HandOverTight { .. } => "hand_over_tight",
@@ -107,6 +110,7 @@ impl Caution {
             | Self::DrugsLate { visit, .. }
             | Self::HairNotRecorded { visit }
             | Self::CapNotRecorded { visit }
+            | Self::CardLanguage { visit }
             | Self::Alert { visit } => vec![*visit],
             Self::HeldBack { .. }
             | Self::OtherDays { .. }
@@ -209,6 +213,9 @@ fn go_ahead(list: &DayList) -> Vec<Caution> {
         }
         if row.isolate {
             cautions.push(Caution::Isolated { visit });
+        }
+        if list.cards_in_unit_language.contains(&visit) {
+            cautions.push(Caution::CardLanguage { visit });
         }
         if row.alert.is_some() {
             cautions.push(Caution::Alert { visit });

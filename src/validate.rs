@@ -6,7 +6,7 @@
 mod columns;
 mod dates;
 pub mod limits;
-mod nearest;
+pub(crate) mod nearest;
 mod nhs_number;
 mod regimens;
 mod rooms;
@@ -17,6 +17,8 @@ mod text;
 mod times;
 mod unit;
 mod visit;
+
+use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
@@ -93,6 +95,7 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
         held_back: rows.held_back,
         notes,
         other_days: rows.other_days,
+        cards_in_unit_language: BTreeSet::new(),
     })
 }
 
@@ -203,6 +206,9 @@ pub struct DayList {
     pub notes: Vec<Note>,
     /// How many rows of other days were left out.
     pub other_days: usize,
+    /// Visits whose card cannot be printed in the patient's language, because its words are incomplete or too
+    /// long; whoever has the words names them.
+    pub cards_in_unit_language: BTreeSet<usize>,
 }
 
 impl DayList {

@@ -416,7 +416,7 @@ fn a_broken_layout_names_file_line_and_column() {
         told(&faults),
         "error: dictionary does not contain key \"patiemt\"\n \
          --> layouts/sheets/bay-sheet.typ, line 2, column 9, in setting bay sheet BAY-A\n\
-         help: correct the layout there\n"
+         help: correct the layout there; the data has here `patient`\n"
     );
 }
 

@@ -36,6 +36,16 @@ pub(super) enum Command {
     Check(Check),
     /// Say who could come at which other time when somebody has no outlet
     Propose(Propose),
+    /// Write out the layouts of the paper to edit them, or set their samples
+    Layouts(LayoutsCommand),
+    /// Begin a translation of the words, or check one
+    Words(WordsCommand),
+    /// Set sheets for another run of the program, over pipes
+    #[command(hide = true)]
+    SetApart {
+        /// Seconds of processor time that it may take
+        processor_seconds: u64,
+    },
     /// Write the manual page and the completions for the usual shells into a folder
     Manual {
         /// The folder to write into
@@ -103,9 +113,52 @@ pub(super) struct DayArguments {
     /// How much work goes into the machine plan; the work is counted, so each gives the same plan every time
     #[arg(long, value_enum, default_value_t = EffortName::Usual)]
     pub effort: EffortName,
+    #[command(flatten)]
+    pub own: LayoutArguments,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,
+}
+
+/// The unit's own files that shape the paper.
+#[derive(Debug, Args)]
+pub(super) struct LayoutArguments {
+    /// The unit's own layouts: a file in DIR takes the place of the program's file of that name
+    #[arg(long, value_name = "DIR")]
+    pub layouts: Option<PathBuf>,
+    /// More fonts, for scripts that the program's fonts lack
+    #[arg(long, value_name = "DIR")]
+    pub fonts: Option<PathBuf>,
+    /// With own layouts or fonts: the longest that setting the sheets may take
+    #[arg(long, value_name = "SECONDS", default_value_t = 120, value_parser = clap::value_parser!(u16).range(1..=3600))]
+    pub set_within: u16,
+}
+
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("do").required(true).args(["start", "check"]))]
+pub(super) struct WordsCommand {
+    /// The language's code, such as uk or pt-BR
+    #[arg(value_name = "LANGUAGE", requires = "start", value_parser = language)]
+    pub language: Option<String>,
+    /// Write a file to translate as FILE, never over a file that is there
+    #[arg(long, value_name = "FILE", requires = "language")]
+    pub start: Option<PathBuf>,
+    /// Say what FILE lacks, and whether a care card can be printed with its words
+    #[arg(long, value_name = "FILE")]
+    pub check: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("what").required(true).args(["copy", "preview"]))]
+pub(super) struct LayoutsCommand {
+    /// Write all layouts, words, forms, fonts and samples into DIR, never over a file that is there
+    #[arg(long, value_name = "DIR")]
+    pub copy: Option<PathBuf>,
+    /// Set every sample and write the sheets into DIR
+    #[arg(long, value_name = "DIR")]
+    pub preview: Option<PathBuf>,
+    #[command(flatten)]
+    pub own: LayoutArguments,
 }
 
 /// The names of paper sizes on the command line.
@@ -159,6 +212,13 @@ impl PaperName {
 
 fn date(text: &str) -> Result<NaiveDate, String> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| "write the date as 2031-03-14".to_owned())
+}
+
+fn language(text: &str) -> Result<String, String> {
+    let is_code = crate::layouts::is_language(text);
+    is_code
+        .then(|| text.to_owned())
+        .ok_or_else(|| "write the language's code, such as uk or pt-BR".to_owned())
 }
 
 impl Arguments {

@@ -27,7 +27,7 @@ macro_rules! tell {
         let _ = writeln!(std::io::stderr(), $($text)*);
     }};
 }
-pub(super) use tell;
+pub(super) use {say, tell};
 
 /// The stages that the progress display counts.
 const STAGES: u64 = 4;

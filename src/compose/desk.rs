@@ -30,6 +30,8 @@ pub(super) struct Desk<'a> {
     pub advice: &'a Advice,
     pub words: &'a Words,
     pub paper: Paper,
+    /// The languages of cards whose words are not checked, by their names.
+    pub unchecked: Vec<String>,
 }
 
 impl<'a> Desk<'a> {
@@ -45,6 +47,7 @@ impl<'a> Desk<'a> {
             advice: &short.advice,
             words,
             paper,
+            unchecked: Vec::new(),
         }
     }
 

@@ -28,6 +28,7 @@ const SECTIONS: [(&str, &[&str]); 8] = [
             "nurses_short",
             "hair_not_recorded",
             "cap_not_recorded",
+            "card_language",
             "machine_before_opening",
             "machine_moves",
             "hand_over_tight",
@@ -114,6 +115,10 @@ fn notes(desk: &Desk<'_>) -> Result<Vec<String>, Problem> {
     if !desk.words.is_checked() {
         notes.push(desk.text("cautions.wording_unchecked.text")?);
     }
+    if !desk.unchecked.is_empty() {
+        let languages = json!({ "languages": desk.unchecked.join(", ") });
+        notes.push(desk.say("cautions.wording_unchecked.cards", &languages)?);
+    }
     Ok(notes)
 }
 
@@ -178,6 +183,7 @@ fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
     });
     let more = match caution {
         Caution::HeldBack { row } => held_back(desk, *row)?,
+        Caution::CardLanguage { .. } => json!({ "language": desk.text("meta.name")? }),
         Caution::OtherDays { rows } => json!({ "rows": rows }),
         Caution::OutletShort { visit } | Caution::CapShort { visit } => no_outlet(desk, *visit)?,
         Caution::BeforeOpening { visit } => json!({ "arrive": desk.visit(*visit).arrive }),
@@ -251,6 +257,7 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
         | Caution::BeforeOpening { visit }
         | Caution::LeaveByMissed { visit, .. }
         | Caution::Alert { visit } => Some(arrive(visit)),
+        Caution::CardLanguage { visit } => Some(desk.planned(*visit).leave),
         Caution::DrugsLate { visit, needed_by, .. } => Some(needed_by.unwrap_or(arrive(visit))),
         Caution::ChairDoubleBooked { both, .. } => Some(both.from),
         Caution::NursesShort { when, .. } => Some(when.from),

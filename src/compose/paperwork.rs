@@ -45,7 +45,7 @@ pub struct Labels {
 }
 
 /// The words of the pack: nothing of them is on a single sheet.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct PackWords {
     /// The title of the pack: `Pack for Fri 14-Mar-2031`.
     pub title: String,

@@ -4,10 +4,12 @@
 //! falls back to another language or to an empty text.
 
 use chrono::{Datelike, NaiveDate};
-use handlebars::Handlebars;
+use handlebars::template::{Parameter, TemplateElement};
+use handlebars::{Handlebars, Template};
 use serde_json::{Map, Value, json};
 
 use super::paperwork::Direction;
+use super::wording_check::plural_form;
 use crate::clock::{Minutes, Moment};
 use crate::problem::{Place, Problem};
 use crate::unit_rules::Unit;
@@ -43,9 +45,13 @@ impl Words {
         templates.set_strict_mode(true);
         templates.register_escape_fn(handlebars::no_escape);
         for (key, template) in texts("", &table) {
-            templates.register_template_string(&key, template).map_err(|error| {
-                fault(format!("a text is not a template: {}", error.reason()), None, Some(key.clone()))
-            })?;
+            let at = |what: String| fault(what, None, Some(key.clone()));
+            let template = Template::compile(template)
+                .map_err(|error| at(format!("a text is not a template: {}", error.reason())))?;
+            if !template.elements.iter().all(is_plain) {
+                return Err(at("a text holds more than words and placeholders".to_owned()));
+            }
+            templates.register_template(&key, template);
         }
         Ok(Self { file: file.to_owned(), table, templates, shared: Map::new() })
     }
@@ -54,6 +60,26 @@ impl Words {
     #[must_use]
     pub fn of_unit(mut self, unit: &Unit) -> Self {
         self.shared = shared(unit);
+        self
+    }
+
+    /// The same words with what an invented unit would state, to try them.
+    #[must_use]
+    pub fn of_an_invented_unit(mut self) -> Self {
+        let Value::Object(shared) = json!({
+            "unit": {
+                "name": "Day Unit", "phone_day": "01632 960101", "phone_night": "01632 960199",
+                "engineer_phone": "01632 960150", "fever_from": "38.0 °C", "opens": "08:00", "closes": "20:00",
+                "rinse_within_hours": 24,
+            },
+            "minutes": {
+                "warm_up": 10, "seated": 10, "break_longest": 10, "break_reminder": 8, "first_check": 15,
+                "machine_start": 60, "machine_move": 15, "outlet_clean": 10,
+            },
+        }) else {
+            return self;
+        };
+        self.shared = shared;
         self
     }
 
@@ -79,6 +105,12 @@ impl Words {
         }
     }
 
+    /// Whether the file has the words of the staff sheets too, not those of the card alone.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.table.get("front").is_some()
+    }
+
     /// Whether a clinician of the unit has marked the words as checked.
     #[must_use]
     pub fn is_checked(&self) -> bool {
@@ -91,16 +123,31 @@ impl Words {
     ///
     /// If there is no such text, or it asks for a placeholder that is not there.
     pub fn say(&self, key: &str, data: &Value) -> Result<String, Problem> {
-        if !self.templates.has_template(key) {
-            return Err(self.fault(key, "a text is missing"));
-        }
         let mut all = self.shared.clone();
         if let Value::Object(given) = data {
             all.extend(given.clone());
         }
+        let form = self.plural(key, data)?;
+        let key = form.as_deref().unwrap_or(key);
+        if !self.templates.has_template(key) {
+            return Err(self.fault(key, "a text is missing"));
+        }
         self.templates
             .render(key, &all)
             .map_err(|error| self.fault(key, &format!("a placeholder is not known: {}", error.reason())))
+    }
+
+    /// The key of the plural form that the data asks for, where the text at `key` is a table of forms: its
+    /// `count` names the placeholder that is counted.
+    fn plural(&self, key: &str, data: &Value) -> Result<Option<String>, Problem> {
+        let Some(count) = self.at(key).and_then(|text| text.get("count")).and_then(Value::as_str) else {
+            return Ok(None);
+        };
+        let number = data.get(count).and_then(Value::as_u64);
+        let language = self.at("meta.code").and_then(Value::as_str).unwrap_or_default();
+        let form = number.and_then(|number| plural_form(language, number));
+        let form = form.ok_or_else(|| self.fault(key, "nothing counts for the plural forms"))?;
+        Ok(Some(format!("{key}.{form}")))
     }
 
     /// The texts of a list at a dotted key.
@@ -216,6 +263,19 @@ impl Words {
             found: None,
             help: "compare the wording file with layouts/wording/en.toml".to_owned(),
         }
+    }
+}
+
+/// Whether a part of a text is words or a placeholder. Loops and texts within texts could go on for ever.
+fn is_plain(part: &TemplateElement) -> bool {
+    match part {
+        TemplateElement::RawString(_) => true,
+        TemplateElement::Expression(placeholder) | TemplateElement::HtmlExpression(placeholder) => {
+            matches!(placeholder.name, Parameter::Name(_) | Parameter::Path(_))
+                && placeholder.params.is_empty()
+                && placeholder.hash.is_empty()
+        }
+        _ => false,
     }
 }
 

@@ -4,8 +4,10 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// Why a document cannot be printed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RenderFault {
     /// What is wrong.
     pub what: String,
@@ -18,7 +20,7 @@ pub struct RenderFault {
 }
 
 /// Where a fault is.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum FaultPlace {
     /// In a layout; line and column count from 1.
     Layout {

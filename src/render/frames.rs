@@ -21,13 +21,17 @@ pub struct Limits {
     pub bottom: f64,
 }
 
+/// The most pages of a document: two for each visit of the largest day. More come of a layout that does
+/// not end.
+const MOST_PAGES: usize = 4_000;
+
 impl Limits {
     /// The limits of every sheet: 10 mm, at the bottom 12 mm.
-    pub const SHEET: Self = Self { most_pages: None, margin: 10.0, bottom: 12.0 };
+    pub const SHEET: Self = Self { most_pages: Some(MOST_PAGES), margin: 10.0, bottom: 12.0 };
     /// The limits of a care card: a sheet's, and two sides.
     pub const CARD: Self = Self { most_pages: Some(2), ..Self::SHEET };
     /// The limits of a label, which has a page of its own: 1.5 mm from its edge.
-    pub const LABEL: Self = Self { most_pages: None, margin: 1.5, bottom: 1.5 };
+    pub const LABEL: Self = Self { most_pages: Some(MOST_PAGES), margin: 1.5, bottom: 1.5 };
 }
 
 /// One thing wrong with a page: the first place of it, and how many more there are on the page.
@@ -108,6 +112,10 @@ impl FlawKind {
 #[must_use]
 pub fn check(document: &PagedDocument, limits: &Limits) -> Vec<Flaw> {
     let pages = document.pages();
+    if let Some(most) = limits.most_pages.filter(|most| pages.len() > *most) {
+        let kind = FlawKind::TooManyPages { most };
+        return vec![Flaw { kind, page: most + 1, at: (0.0, 0.0), more: 0 }];
+    }
     let mut flaws: Vec<Flaw> = Vec::new();
     for (number, page) in pages.iter().enumerate() {
         let mut ink = Ink::default();
@@ -121,13 +129,6 @@ pub fn check(document: &PagedDocument, limits: &Limits) -> Vec<Flaw> {
             }
         }
     }
-    let most = limits.most_pages.filter(|most| pages.len() > *most);
-    flaws.extend(most.map(|most| Flaw {
-        kind: FlawKind::TooManyPages { most },
-        page: most + 1,
-        at: (0.0, 0.0),
-        more: 0,
-    }));
     flaws
 }
 

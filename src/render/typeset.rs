@@ -20,7 +20,7 @@ use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use super::draw::imposition::Size;
 use super::frames::{self, Limits};
-use super::{FaultPlace, RenderFault};
+use super::{FaultPlace, RenderFault, offers};
 use crate::layouts::Layouts;
 
 /// The file that calls the layout; it is generated.
@@ -90,6 +90,8 @@ pub struct Typesetter {
     fonts: Vec<Font>,
     files: BTreeMap<String, Bytes>,
     sources: BTreeMap<String, FileResult<Source>>,
+    /// What messages call each file.
+    shown: BTreeMap<String, String>,
     date: FileDate,
 }
 
@@ -101,7 +103,9 @@ impl Typesetter {
             layouts.fonts().flat_map(|(_, font)| Font::iter(Bytes::new(font.clone()))).collect();
         let mut files = BTreeMap::new();
         let mut sources = BTreeMap::new();
+        let mut shown = BTreeMap::new();
         for (path, bytes) in layouts.files() {
+            shown.insert(path.to_owned(), layouts.shown(path));
             if path.ends_with(".typ") {
                 sources.insert(path.to_owned(), parse(path, bytes));
             }
@@ -113,6 +117,7 @@ impl Typesetter {
             fonts,
             files,
             sources,
+            shown,
             date,
         }
     }
@@ -286,12 +291,27 @@ impl<'a> DocumentWorld<'a> {
     fn fault(&self, job: &Job<'_>, message: &SourceDiagnostic) -> RenderFault {
         let hints: Vec<&str> = message.hints.iter().map(|hint| hint.v.as_str()).collect();
         let help = if hints.is_empty() { "correct the layout there".to_owned() } else { hints.join("; ") };
+        let offered = self.offered(job, message).map(|offered| format!("; {offered}"));
         RenderFault {
             what: withheld(&message.message, job),
             document: job.called.clone(),
             place: self.place(message),
-            help: withheld(&help, job),
+            help: withheld(&help, job) + &offered.unwrap_or_default(),
         }
+    }
+
+    /// What the data offers at the place of a message; in a sheet at least what all of it offers. Nothing
+    /// where the layout cannot even be read.
+    fn offered(&self, job: &Job<'_>, message: &SourceDiagnostic) -> Option<String> {
+        let id = message.span.id()?;
+        let source =
+            self.source(id).ok().filter(|source| source.root().errors_and_warnings().0.is_empty())?;
+        let of_a_sheet = || {
+            let in_a_sheet = id.vpath().get_without_slash().starts_with("sheets/");
+            in_a_sheet.then(|| offers::offered_to_a_sheet(job.data)).flatten()
+        };
+        let place = self.range(message.span)?;
+        offers::offered(self, &source, place, job.data).or_else(of_a_sheet)
     }
 
     fn place(&self, message: &SourceDiagnostic) -> Option<FaultPlace> {
@@ -299,7 +319,8 @@ impl<'a> DocumentWorld<'a> {
         let start = self.range(message.span)?.start;
         let source = self.source(id).ok()?;
         let (line, column) = source.lines().byte_to_line_column(start)?;
-        let file = format!("layouts/{}", id.vpath().get_without_slash());
+        let path = id.vpath().get_without_slash();
+        let file = self.shared.shown.get(path).cloned().unwrap_or_else(|| format!("layouts/{path}"));
         Some(FaultPlace::Layout { file, line: line + 1, column: column + 1 })
     }
 }

@@ -14,7 +14,7 @@ const ALIKE: f64 = 0.88;
 /// of its characters must be changed, or when both start and go on alike. So names of one or two
 /// characters lead nowhere: whoever writes size `XL` does not mean `L`. Where two are equally near,
 /// neither is named: for chair `A9`, `A1` is no likelier than `A2`.
-pub(super) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = folded(found);
     let near = |name: &'a str| {
         let name_folded = folded(name);
@@ -58,7 +58,7 @@ pub(super) fn accepted(names: &[&str]) -> String {
 }
 
 /// The names between back quotes; the first few of many.
-pub(super) fn listed(names: &[&str]) -> String {
+pub(crate) fn listed(names: &[&str]) -> String {
     let shown: Vec<String> =
         names.iter().take(limits::NAMES_IN_A_MESSAGE).map(|name| format!("`{name}`")).collect();
     match names.len() - shown.len() {

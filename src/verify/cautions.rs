@@ -93,6 +93,7 @@ fn all_due(list: &DayList, day: &[Timetable], allocation: &Allocation, held: &[H
         due.extend(of_times(list, visit, row, times));
         due.extend(allocation.visits.get(visit).and_then(|cooling| of_outlet(visit, cooling)));
     }
+    due.extend(list.cards_in_unit_language.iter().map(|&visit| Caution::CardLanguage { visit }));
     due.extend(chairs(list, day));
     due.extend(machines(list, allocation, held));
     due
@@ -199,6 +200,7 @@ pub(super) const fn kind(caution: &Caution) -> &'static str {
         Caution::NursesShort { .. } => "nurses short",
         Caution::HairNotRecorded { .. } => "hair not recorded",
         Caution::CapNotRecorded { .. } => "cap not recorded",
+        Caution::CardLanguage { .. } => "card not in the patient's language",
         Caution::Alert { .. } => "alert",
         Caution::MachineBeforeOpening { .. } => "machine before opening",
         Caution::HandOverTight { .. } => "hand-over tight",
@@ -233,6 +235,7 @@ pub(super) fn subject(list: &DayList, caution: &Caution) -> Subject {
         | Caution::DrugsLate { visit, .. }
         | Caution::HairNotRecorded { visit }
         | Caution::CapNotRecorded { visit }
+        | Caution::CardLanguage { visit }
         | Caution::Alert { visit } => row(*visit),
     }
 }

@@ -56,6 +56,7 @@ def lines_to_warn(day, planned):
         "leave_by_missed": lambda row, visit, leave: row.leave_by is not None and leave > row.leave_by,
         "go_ahead_waiting": lambda row, visit, leave: row.go_ahead == "waiting",
         "isolated": lambda row, visit, leave: bool(row.isolate),
+        "card_language": lambda row, visit, leave: False,  # no list here names a language
         "alert": lambda row, visit, leave: bool(row.alert),
         "without outlet": lambda row, visit, leave: row.cooled and visit["outlet"] is None,
     }

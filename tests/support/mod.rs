@@ -190,5 +190,6 @@ pub fn day_list(unit: Unit, regimens: Vec<Regimen>, visits: Vec<Visit>) -> DayLi
         held_back: Vec::new(),
         notes: Vec::new(),
         other_days: 0,
+        cards_in_unit_language: std::collections::BTreeSet::new(),
     }
 }

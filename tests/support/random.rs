@@ -78,7 +78,17 @@ pub fn a_day(most: usize) -> impl Strategy<Value = DayList> {
             let visits = visits.map(|(place, row)| row.placed(place, &unit, &regimens)).collect();
             let held_back = (0..held).map(a_held_back_row).collect();
             let source_name = "day-list.csv".to_owned();
-            DayList { day, source_name, unit, regimens, visits, held_back, notes: Vec::new(), other_days }
+            DayList {
+                day,
+                source_name,
+                unit,
+                regimens,
+                visits,
+                held_back,
+                notes: Vec::new(),
+                other_days,
+                cards_in_unit_language: std::collections::BTreeSet::new(),
+            }
         },
     )
 }

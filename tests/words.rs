@@ -1,0 +1,194 @@
+//! Words in other languages: a translation is begun and checked, cards are printed in the patient's language, or in
+//! the unit's with a caution.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use baypack::compose::wording_check::{plural_form, plural_forms};
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn baypack() -> Command {
+    let mut command = Command::cargo_bin("baypack").expect("the program is built for the test");
+    command.current_dir(root()).env("SOURCE_DATE_EPOCH", "1931238120");
+    command
+}
+
+fn write(path: &Path, text: &str) {
+    fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+    fs::File::create(path)
+        .and_then(|mut file| std::io::Write::write_all(&mut file, text.as_bytes()))
+        .expect("written");
+}
+
+fn carried(language: &str) -> String {
+    fs::read_to_string(root().join(format!("layouts/wording/{language}.toml"))).expect("a wording file")
+}
+
+/// What `words --check` says of a text.
+fn refusal(text: &str) -> String {
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("xx.toml");
+    write(&file, text);
+    let output = baypack().args(["words", "--check"]).arg(file).output().expect("it runs");
+    let said = String::from_utf8(output.stderr).expect("messages are UTF-8");
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    said
+}
+
+/// The demo's day with another language for its first patient.
+fn day(language: &str) -> (tempfile::TempDir, PathBuf) {
+    let place = tempfile::tempdir().expect("a folder");
+    for name in ["unit.toml", "regimens.toml"] {
+        fs::copy(root().join("demo-input").join(name), place.path().join(name)).expect("copied");
+    }
+    let list = fs::read_to_string(root().join("demo-input/day-list.csv")).expect("the demo");
+    let (header, rows) = list.split_once('\n').expect("rows");
+    let at = header.split(',').position(|name| name == "language").expect("the column");
+    let (first, rest) = rows.split_once('\n').expect("rows");
+    let mut cells: Vec<&str> = first.split(',').collect();
+    cells[at] = language;
+    write(&place.path().join("day-list.csv"), &format!("{header}\n{}\n{rest}", cells.join(",")));
+    let list = place.path().join("day-list.csv");
+    (place, list)
+}
+
+/// The first patient's card and the day's record.
+fn record(list: &Path, options: &[&str]) -> serde_json::Value {
+    let file = list.with_file_name("plan.json");
+    baypack().args(["check", "-q", "--plan"]).arg(&file).arg(list).args(options).assert().success();
+    serde_json::from_str(&fs::read_to_string(file).expect("written")).expect("JSON")
+}
+
+#[test]
+fn every_carried_language_is_complete_and_its_longest_cards_fit() {
+    for language in ["en", "pl", "es", "ar"] {
+        let file = root().join(format!("layouts/wording/{language}.toml"));
+        baypack().args(["words", "--check"]).arg(file).assert().success();
+    }
+}
+
+#[test]
+fn a_translation_is_begun_with_every_key_and_never_over_a_file() {
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("uk.toml");
+    baypack().args(["words", "uk", "--start"]).arg(&file).assert().success();
+    let text = fs::read_to_string(&file).expect("written");
+    let begun: toml::Table = text.parse().expect("TOML");
+    let english: toml::Table = carried("en").parse().expect("TOML");
+    assert_eq!(begun.keys().collect::<Vec<_>>(), english.keys().collect::<Vec<_>>());
+    assert_eq!(begun["meta"]["code"].as_str(), Some("uk"));
+    assert!(
+        begun["cautions"]["other_days"]["text"].get("few").is_some(),
+        "Ukrainian has one, few, many, other"
+    );
+    assert!(text.contains("# placeholders: {{unit.fever_from}}"), "{text}");
+    baypack().args(["words", "uk", "--start"]).arg(&file).assert().code(1);
+    assert_eq!(fs::read_to_string(&file).expect("still there"), text);
+}
+
+#[test]
+fn a_check_names_what_is_missing_unknown_or_has_other_placeholders_with_its_line() {
+    let polish = carried("pl");
+    let broken = polish
+        .replace("title = \"Karta do domu\"\n", "titel = \"Karta do domu\"\n")
+        .replace("{{unit.fever_from}}", "{{unit.fever}}")
+        .replace("  \"krwawisz albo masz siniaki bez powodu\",\n", "");
+    let said = refusal(&broken);
+    let line = |text: &str| broken.lines().position(|line| line.contains(text)).expect("the line") + 1;
+    for expected in [
+        "error: a text is missing\n --> xx.toml, key `card.title`\nhelp: in English: Going home\n".to_owned(),
+        format!(
+            "error: nothing prints this text\n --> xx.toml, line {}, key `card.titel`\nhelp: did you mean `card.title`?\n",
+            line("titel")
+        ),
+        format!(
+            "error: the placeholders are not those of the English text\n --> xx.toml, line {}, key `card.ring.reasons`: \
+             found {{{{unit.fever}}}}\nhelp: write {{{{unit.fever_from}}}}\n",
+            line("reasons")
+        ),
+        format!(
+            "error: a list has another number of texts\n --> xx.toml, line {}, key `card.ring.reasons`: found 3\nhelp: write 4\n",
+            line("reasons")
+        ),
+    ] {
+        assert!(said.contains(&expected), "`{expected}` is missing in:\n{said}");
+    }
+    assert!(said.contains("4 problems"), "{said}");
+}
+
+#[test]
+fn plural_forms_are_those_of_the_language() {
+    // Unicode CLDR, plural rules for cardinals.
+    assert_eq!(plural_forms("en"), ["one", "other"]);
+    assert_eq!(plural_forms("pl"), ["one", "few", "many", "other"]);
+    assert_eq!(plural_forms("ar"), ["zero", "one", "two", "few", "many", "other"]);
+    let polish = [(1, "one"), (2, "few"), (4, "few"), (5, "many"), (12, "many"), (22, "few"), (25, "many")];
+    for (number, form) in polish {
+        assert_eq!(plural_form("pl", number), Some(form), "{number}");
+    }
+    let arabic = [
+        (0, "zero"),
+        (1, "one"),
+        (2, "two"),
+        (3, "few"),
+        (10, "few"),
+        (11, "many"),
+        (99, "many"),
+        (100, "other"),
+    ];
+    for (number, form) in arabic {
+        assert_eq!(plural_form("ar", number), Some(form), "{number}");
+    }
+    let english = carried("en").replace("code = \"en\"", "code = \"pl\"");
+    let said = refusal(&english);
+    assert!(said.contains("key `cautions.other_days.text`: found `one`, `other`"), "{said}");
+    assert!(said.contains("the language has `one`, `few`, `many`, `other`"), "{said}");
+}
+
+#[test]
+fn words_that_make_a_card_too_long_are_refused() {
+    let long = carried("pl")
+        .replace("\"Część włosów wypadnie. To częste.\",", &"\"Część włosów wypadnie.\",\n".repeat(30));
+    let said = refusal(&long);
+    assert!(
+        said.contains("the document has more than 2 pages\n --> care card first visit, small print"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_card_speaks_the_patients_language_and_the_front_sheet_says_that_it_is_unchecked() {
+    for (language, title) in
+        [("pl", "Karta do domu"), ("es", "Tarjeta para casa"), ("ar", "بطاقة العودة إلى المنزل")]
+    {
+        let (_place, list) = day(language);
+        let record = record(&list, &[]).to_string();
+        assert!(record.contains(title), "{language}");
+        assert!(record.contains("has marked the words of these cards as checked"), "{language}");
+        assert!(!record.contains("card_language"), "{language}");
+    }
+}
+
+#[test]
+fn a_card_whose_words_are_too_long_or_incomplete_is_in_the_units_language_with_a_caution() {
+    let polish = carried("pl");
+    let long =
+        polish.replace("\"Część włosów wypadnie. To częste.\",", &"\"Część włosów wypadnie.\",\n".repeat(30));
+    let short = polish.replace("title = \"Karta do domu\"\n", "");
+    for words in [long, short] {
+        let (place, list) = day("pl");
+        let own = place.path().join("ours");
+        write(&own.join("wording/pl.toml"), &words);
+        let record = record(&list, &["--layouts", own.to_str().expect("a name")]);
+        let cautions = record["cautions"].as_array().expect("a list");
+        let told: Vec<_> = cautions.iter().filter(|caution| caution["kind"] == "card_language").collect();
+        assert_eq!(told.len(), 1, "{cautions:?}");
+        assert_eq!(told[0]["line"], 2);
+        assert!(!record.to_string().contains("Zadzwoń od razu"), "no Polish card");
+        baypack().args(["check", "-q"]).arg(&list).arg("--layouts").arg(&own).assert().success();
+    }
+}
