@@ -4,7 +4,7 @@ use serde_json::json;
 
 use super::desk::Desk;
 use super::paperwork::{
-    Alert, Banner, CoolingStrip, DrugLine, Fact, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
+    Alert, Banner, CoolingStrip, DrugLine, Fact, Paper, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
 };
 use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
 use crate::clock::{Minutes, Moment};
@@ -212,7 +212,9 @@ fn cooling_strip(
     let check = desk.unit.minutes.first_check;
     let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?)?;
     let heavy_lines = grid.lines.iter().filter(|line| line.cost.is_some()).count();
-    let dense = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
+    let crowded = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
+    // A page of US Letter is lower by the height of four rows.
+    let dense = crowded || desk.paper == Paper::UsLetter;
     Ok(CoolingStrip {
         grid,
         guards: desk.words.list(guards, &json!({}))?,

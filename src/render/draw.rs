@@ -22,11 +22,11 @@ use self::imposition::{Placed, Sheet, Size, points};
 use self::lettering::{Lettering, Unletterable};
 use super::typeset::FileDate;
 
-/// The stamp's baseline lies this far above the edge of the page, in mm: inside what office printers
-/// reach, in the strip that layouts leave free.
-const STAMP_HEIGHT: f32 = 7.0;
+/// The stamp's baseline lies this far above the edge of the page, in mm: its letters keep 10 mm of white
+/// below them and stay in the strip that layouts leave free.
+const STAMP_HEIGHT: f32 = 11.0;
 /// The size of the stamp's type, in points.
-const STAMP_SIZE: f32 = 8.0;
+const STAMP_SIZE: f32 = 9.0;
 /// The cut line: its width and the length of its dashes and gaps, in points.
 const CUT_LINE: (f32, f32) = (0.5, 4.0);
 

@@ -22,8 +22,8 @@ pub struct Limits {
 }
 
 impl Limits {
-    /// The limits of every sheet: 10 mm, at the bottom 12 mm.
-    pub const SHEET: Self = Self { most_pages: None, margin: 10.0, bottom: 12.0 };
+    /// The limits of every sheet: 10 mm, at the bottom the stamp's strip of 13.4 mm.
+    pub const SHEET: Self = Self { most_pages: None, margin: 10.0, bottom: 13.4 };
     /// The limits of a care card: a sheet's, and two sides.
     pub const CARD: Self = Self { most_pages: Some(2), ..Self::SHEET };
     /// The limits of a label, which has a page of its own: 1.5 mm from its edge.

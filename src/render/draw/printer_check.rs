@@ -28,7 +28,7 @@ const BOXES: [(f32, f32); 4] = [(5.0, 5.0), (16.0, 8.0), (10.0, 8.0), (12.0, 5.0
 /// Sizes of type, in points.
 const TITLE_SIZE: f32 = 16.0;
 const TEXT_SIZE: f32 = 10.0;
-const FIGURE_SIZE: f32 = 8.0;
+const FIGURE_SIZE: f32 = 9.0;
 /// Widths of lines, in points: hairline and bar.
 const HAIR: f32 = 0.5;
 const HEAVY: f32 = 2.0;
