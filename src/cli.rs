@@ -24,9 +24,9 @@ use crate::plan::plan;
 use crate::problem::Problem;
 use crate::read::read;
 use crate::render::labels::LabelOrder;
-use crate::render::{PackSize, Press, render_with_labels};
+use crate::render::{CheckWords, PackSize, Press, printer_check, render_with_labels};
 use crate::survey::survey;
-use crate::unit_rules::Unit;
+use crate::unit_rules::{Printer, Unit};
 use crate::validate::{AtHand, DayList, Options, validate};
 use crate::verify::{VerifiedDay, verify};
 use crate::write::{write, write_one};
@@ -97,12 +97,23 @@ struct Made {
 struct Composed {
     layouts: Layouts,
     time_zone: Tz,
+    printer: Printer,
     paperwork: Paperwork,
+}
+
+/// The printer check, for the day's paper and in the unit's words.
+fn check_page(layouts: &Layouts, paperwork: &Paperwork) -> Result<(String, Vec<u8>), Failure> {
+    let words = &paperwork.pack;
+    let lines: Vec<&str> = words.check_lines.iter().map(String::as_str).collect();
+    let check = CheckWords { title: &words.check_title, language: &words.language, lines: &lines };
+    let file =
+        printer_check(layouts, &check, paperwork.paper, &paperwork.date).map_err(|fault| vec![fault])?;
+    Ok((file.name, file.bytes))
 }
 
 /// The stages in their order.
 fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<Made, Failure> {
-    let Composed { layouts, time_zone, paperwork } = compose_day(arguments, progress)?;
+    let Composed { layouts, time_zone, printer, paperwork } = compose_day(arguments, progress)?;
 
     progress.stage("Setting the sheets");
     let words = &paperwork.pack;
@@ -112,6 +123,7 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
         cards_title: &words.cards,
         language: &words.language,
         stamp: &words.stamp.replace("{printed}", &printed),
+        printer,
         workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
         progress: &|done, all| progress.sheets(done, all),
     };
@@ -124,6 +136,9 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
     };
     let pdfs = render_with_labels(&layouts, &paperwork, Some(&order), &press)?;
     let mut files: Vec<_> = pdfs.files.into_iter().map(|file| (file.name, file.bytes)).collect();
+    if arguments.printer_check {
+        files.push(check_page(&layouts, &paperwork)?);
+    }
     files.push(("plan.json".to_owned(), record(&paperwork)));
     Ok(Made { paperwork, pack: pdfs.pack, files })
 }
@@ -140,12 +155,12 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let list = validate(&raw, options, &at_hand)?;
 
     progress.stage("Planning");
-    let time_zone = list.unit.time_zone;
+    let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
     let wordings = wordings(&layouts, &list.unit)?;
     let day = planned_and_verified(list)?;
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let paperwork = compose(&day, &wordings, choices)?;
-    Ok(Composed { layouts, time_zone, paperwork })
+    Ok(Composed { layouts, time_zone, printer, paperwork })
 }
 
 /// `plan.json`.

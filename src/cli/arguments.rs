@@ -85,6 +85,9 @@ pub(super) struct DayArguments {
     /// The first label that is still on the first sheet of labels, counted along the rows
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=200))]
     pub first_label: u16,
+    /// Make `printer-check.pdf` too: a page that shows whether the printer shrinks or shifts
+    #[arg(long)]
+    pub printer_check: bool,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,
