@@ -260,7 +260,7 @@ fn files_below(folder: &str) -> Vec<String> {
 }
 
 /// Folders of data of one kind, which the notes name as a whole.
-const NAMED_WHOLE: [&str; 3] = ["layouts/fonts/", "layouts/samples/", "tests/refusals/"];
+const NAMED_WHOLE: [&str; 4] = ["layouts/fonts/", "layouts/samples/", "tests/pictures/", "tests/refusals/"];
 
 #[test]
 fn the_developers_notes_name_every_file_and_no_other() {
