@@ -38,9 +38,9 @@ use crate::read::{File, Inputs, RawInputs, read};
 use crate::relist::{is_as_proposed, relist};
 use crate::render::errand::{Answer, PackTask, Task};
 use crate::render::labels::LabelOrder;
-use crate::render::{PackSize, PdfFile, Press, render_with_labels};
+use crate::render::{CheckWords, PackSize, PdfFile, Press, printer_check, render_with_labels};
 use crate::survey::survey;
-use crate::unit_rules::Unit;
+use crate::unit_rules::{Printer, Unit};
 use crate::validate::{AtHand, DayList, Options, arrival_place, validate};
 use crate::verify::{VerifiedDay, verify};
 use crate::write::{repair, write, write_new, write_one};
@@ -160,7 +160,19 @@ struct Composed {
     /// The unit's own files among the layouts.
     own: Vec<OwnFile>,
     time_zone: Tz,
+    printer: Printer,
     paperwork: Paperwork,
+}
+
+/// The printer check, for the day's paper and in the unit's words; drawn with the program's own fonts.
+fn check_page(paperwork: &Paperwork) -> Result<(String, Vec<u8>), Failure> {
+    let words = &paperwork.pack;
+    let lines: Vec<&str> = words.check_lines.iter().map(String::as_str).collect();
+    let check = CheckWords { title: &words.check_title, language: &words.language, lines: &lines };
+    let layouts = Layouts::new(BTreeMap::new())?;
+    let file =
+        printer_check(&layouts, &check, paperwork.paper, &paperwork.date).map_err(|fault| vec![fault])?;
+    Ok((file.name, file.bytes))
 }
 
 /// The stages in their order.
@@ -175,6 +187,9 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
     };
     let paperwork = composed.paperwork;
     let mut files: Vec<_> = pdfs.into_iter().map(|file| (file.name, file.bytes)).collect();
+    if arguments.printer_check {
+        files.push(check_page(&paperwork)?);
+    }
     files.push(("plan.json".to_owned(), record(&paperwork)));
     Ok(Made { paperwork, pack, files })
 }
@@ -193,6 +208,7 @@ fn set_here(
         cards_title: &words.cards,
         language: &words.language,
         stamp: &words.stamp.replace("{printed}", printed),
+        printer: composed.printer,
         workers: std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN),
         progress: &|done, all| progress.sheets(done, all),
     };
@@ -223,6 +239,7 @@ fn set_apart(
         cards_title: words.cards.clone(),
         language: words.language.clone(),
         stamp: words.stamp.replace("{printed}", printed),
+        printer: composed.printer,
         labels_title: paperwork.labels.title.clone(),
         form: arguments.labels.clone().unwrap_or_else(|| arguments.paper.usual_labels().to_owned()),
         first_free: usize::from(arguments.first_label),
@@ -249,7 +266,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     note_held_rows(arguments, &raw, &list)?;
 
     progress.stage("Planning");
-    let time_zone = list.unit.time_zone;
+    let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
     let wordings = wordings(&layouts, &list.unit)?;
     let printing = wording::Printing { own: &own, layouts: &layouts, arguments, wordings: &wordings };
     list.cards_in_unit_language = printing.cards_in_unit_language(&list)?;
@@ -257,7 +274,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let choices = Choices { paper: arguments.paper.into(), revision: 1 };
     let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let paperwork = compose(&day, &short, &wordings, choices)?;
-    Ok(Composed { layouts, own, time_zone, paperwork })
+    Ok(Composed { layouts, own, time_zone, printer, paperwork })
 }
 
 /// Why the list is refused; where the command line names a file for it, the list is written back.

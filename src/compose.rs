@@ -108,6 +108,8 @@ fn pack_words(desk: &Desk<'_>, choices: Choices) -> Result<PackWords, Problem> {
         cards: desk.say("pack.cards", &data)?,
         stamp: desk.say("pack.stamp", &data)?,
         language: desk.words.language()?,
+        check_title: desk.text("printer_check.title")?,
+        check_lines: desk.words.list("printer_check.lines", &json!({}))?,
     })
 }
 

@@ -27,6 +27,7 @@ use self::pack::Assembly;
 use self::typeset::{FileDate, Job, Typesetter};
 use crate::compose::paperwork::{Document, Kind, Paper, Paperwork};
 use crate::layouts::Layouts;
+use crate::unit_rules::Printer;
 
 /// How the pack is put together, and how the work is run.
 pub struct Press<'a> {
@@ -40,6 +41,8 @@ pub struct Press<'a> {
     /// `Sheet {sheet} of {sheets} · revision 1 · printed 14-Mar-2031 07:02`. Latin, Greek or
     /// Cyrillic letters only.
     pub stamp: &'a str,
+    /// What was measured of the printer; the pack and the labels are corrected for it.
+    pub printer: Printer,
     /// How many threads set documents.
     pub workers: NonZeroUsize,
     /// Told after each document how many of how many are set.

@@ -3,6 +3,7 @@
 //! Values only; reading and checking them is `read`'s and `validate`'s work.
 
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 
 use crate::clock::{Minutes, Moment, Span};
 
@@ -60,6 +61,28 @@ pub struct Unit {
     pub rules: Rules,
     /// How long a nurse's hands are needed.
     pub hands_on: HandsOn,
+    /// The printer that the pack is printed on.
+    pub printer: Printer,
+}
+
+/// What was measured on a printed printer check, in tenths of a mm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Printer {
+    /// The level bar, which is 100 mm long on a true printer.
+    pub bar_across: u16,
+    /// The upright bar, which is 100 mm long on a true printer.
+    pub bar_up: u16,
+    /// From the left edge of the paper to the inner frame, 10 mm on a true printer.
+    pub frame_left: u16,
+    /// From the lower edge of the paper to the inner frame, 10 mm on a true printer.
+    pub frame_bottom: u16,
+}
+
+impl Default for Printer {
+    /// A true printer.
+    fn default() -> Self {
+        Self { bar_across: 1000, bar_up: 1000, frame_left: 100, frame_bottom: 100 }
+    }
 }
 
 impl Unit {

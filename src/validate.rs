@@ -8,6 +8,7 @@ mod dates;
 pub mod limits;
 pub(crate) mod nearest;
 mod nhs_number;
+mod printer;
 mod regimens;
 mod rooms;
 mod row;

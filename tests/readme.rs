@@ -260,8 +260,14 @@ fn files_below(folder: &str) -> Vec<String> {
 }
 
 /// Folders of data of one kind, which the notes name as a whole.
-const NAMED_WHOLE: [&str; 5] =
-    ["layouts/fonts/", "layouts/samples/", "tests/corpora/", "tests/fuzz/", "tests/refusals/"];
+const NAMED_WHOLE: [&str; 6] = [
+    "layouts/fonts/",
+    "layouts/samples/",
+    "tests/corpora/",
+    "tests/fuzz/",
+    "tests/pictures/",
+    "tests/refusals/",
+];
 
 #[test]
 fn the_developers_notes_name_every_file_and_no_other() {

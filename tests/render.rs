@@ -15,13 +15,14 @@ use baypack::render::labels::LabelOrder;
 use baypack::render::{
     CheckWords, FaultPlace, Pdfs, Press, RenderFault, printer_check, render, render_with_labels,
 };
+use baypack::unit_rules::Printer;
 use serde_json::{Value, json};
 
 /// A sheet with a table, a page for each entry of `pages`.
 const SHEET: &str = r#"
 #let sheet(data) = {
   set page(paper: data.at("size", default: "a4"), margin: (x: 15mm, top: 15mm, bottom: 20mm),
-    footer: align(center, text(8pt)[#data.code]))
+    footer-descent: 2mm, footer: align(center, text(8pt)[#data.code]))
   set text(font: ("Noto Sans", "Noto Sans Arabic"), size: 12pt)
   for (at, page) in data.pages.enumerate() {
     if at > 0 { pagebreak() }
@@ -73,6 +74,8 @@ fn day() -> Paperwork {
             cards: String::new(),
             stamp: String::new(),
             language: String::new(),
+            check_title: String::new(),
+            check_lines: Vec::new(),
         },
         counts: Counts::default(),
     }
@@ -84,6 +87,7 @@ fn press(workers: usize) -> Press<'static> {
         cards_title: "Care cards · Łódź",
         language: "en-GB",
         stamp: "Sheet {sheet} of {sheets} · revision 1 · printed 14-Mar-2031 07:02",
+        printer: Printer::default(),
         workers: NonZeroUsize::new(workers).expect("some"),
         progress: &|_, _| {},
     }
@@ -235,9 +239,9 @@ fn every_sheet_and_every_cut_card_is_stamped_on_its_front_below_what_the_layout_
             if at % 2 == 1 { 0 } else { page.find("CARD").len().max([1, 1, 1, 1, 2, 1, 1][at / 2]) };
         assert_eq!(found.len(), expected, "page {}", at + 1);
         for letters in found {
-            assert!((letters[0].size - 8.0).abs() < 0.01);
+            assert!((letters[0].size - 9.0).abs() < 0.01);
             let above_the_edge = page.height - letters[0].baseline;
-            assert!((above_the_edge - 7.0).abs() < 0.3, "{above_the_edge} mm");
+            assert!((above_the_edge - 11.0).abs() < 0.3, "{above_the_edge} mm");
         }
     }
     let single = paper::read(file(&pdfs, "bay-A.pdf"));
@@ -263,7 +267,7 @@ fn pages_in_the_pack_are_pixel_for_pixel_their_sources() {
     let dots = 72.0;
     let pack = paper::pictures(file(&pdfs, "pack.pdf"), dots);
     let bay = paper::pictures(file(&pdfs, "bay-A.pdf"), dots);
-    let without_stamp = |picture: &paper::Picture| picture.part(0, 0, picture.width, picture.height - 34);
+    let without_stamp = |picture: &paper::Picture| picture.part(0, 0, picture.width, picture.height - 40);
     assert_eq!(without_stamp(&pack[2]), without_stamp(&bay[0]));
     assert_eq!(without_stamp(&pack[4]), without_stamp(&bay[1]));
     assert!(!bay[0].is_blank() && pack[3].is_blank());
@@ -667,11 +671,45 @@ fn labels_stand_in_their_places_from_the_first_free_one_on() {
     assert!(pack[16].text().contains("WYN, Zoë 21."));
 }
 
+/// Measured on a full sheet of each form.
+#[test]
+fn every_label_of_every_form_stands_in_its_place_to_half_a_millimetre() {
+    let carried = Layouts::new(BTreeMap::new()).expect("fonts");
+    let forms: Vec<&str> =
+        carried.files().filter_map(|(path, _)| path.strip_prefix("forms/")?.strip_suffix(".toml")).collect();
+    assert_eq!(forms, ["labels-a4-14", "labels-a4-21", "labels-letter-30"]);
+    for name in forms {
+        let text = carried.file(&format!("forms/{name}.toml")).expect("the form");
+        let form: toml::Table =
+            toml::from_str(std::str::from_utf8(text).expect("text")).expect("a form is TOML");
+        let mm = |key: &str| form[key].as_float().expect("a length in mm");
+        let count = |key: &str| usize::try_from(form[key].as_integer().expect("a count")).expect("a count");
+        let labels: Vec<Value> = (0..count("columns") * count("rows"))
+            .map(|number| label(&format!("HWYN, Zoë {number}.")))
+            .collect();
+        let pdfs = with_labels(&LabelOrder { form: name, ..order(&labels) })
+            .unwrap_or_else(|f| panic!("{}", told(&f)));
+        let pages = paper::read(file(&pdfs, "labels.pdf"));
+        assert_eq!(pages.len(), 1, "{name}");
+        for number in 0..labels.len() {
+            let (column, row) = ((number % count("columns")) as f64, (number / count("columns")) as f64);
+            let left = mm("left") + column * (mm("width") + mm("gap_across")) + mm("inset");
+            let top = mm("top") + row * (mm("height") + mm("gap_down")) + mm("inset");
+            let first = &pages[0].find(&format!("HWYN, Zoë {number}."))[0][0];
+            // An H has its stem a tenth of its size to the right; a line's top is 0.92 of its size above the baseline.
+            let size = first.size * 25.4 / 72.0;
+            assert!((first.left - left).abs() < 0.5, "{name}, label {number}: {} mm, not {left}", first.left);
+            let found = first.baseline - 0.92 * size;
+            assert!((found - top).abs() < 0.5, "{name}, label {number}: {found} mm, not {top}");
+        }
+    }
+}
+
 #[test]
 fn labels_in_every_script_and_of_long_names_hold_their_text() {
     let long = "FEATHERSTONEHAUGHWOLFESCHLEGELSTEINHAUSEN, Wilhelmina Bartholomea";
     let names = [long, "محمد الأمين", "प्रियंका शर्मा", "ŁÓDŹ-ŴYN, Zoë", "ਗੁਰਪ੍ਰੀਤ ਕੌਰ", "כהן, שרה"].map(label);
-    for form in ["labels-a4-21", "labels-a4-14"] {
+    for form in ["labels-a4-21", "labels-a4-14", "labels-letter-30"] {
         let outcome = with_labels(&LabelOrder { form, ..order(&names) });
         assert!(outcome.is_ok(), "{form}: {}", told(&outcome.expect_err("an error")));
     }

@@ -115,6 +115,9 @@ pub(super) struct DayArguments {
     pub effort: EffortName,
     #[command(flatten)]
     pub own: LayoutArguments,
+    /// Make `printer-check.pdf` too: a page that shows whether the printer shrinks or shifts
+    #[arg(long)]
+    pub printer_check: bool,
     /// Say nothing unless something is wrong
     #[arg(long, short)]
     pub quiet: bool,

@@ -55,6 +55,10 @@ pub struct PackWords {
     pub stamp: String,
     /// The language of these words, as a BCP 47 code.
     pub language: String,
+    /// The title of the printer check.
+    pub check_title: String,
+    /// What to do with the printer check, a line of the page each.
+    pub check_lines: Vec<String>,
 }
 
 /// What a run did, for the summary on the terminal.

@@ -4,11 +4,11 @@ use serde_json::json;
 
 use super::desk::Desk;
 use super::paperwork::{
-    Alert, Banner, CoolingStrip, DrugLine, Fact, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
+    Alert, Banner, CoolingStrip, DrugLine, Fact, Paper, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
 };
 use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
 use crate::clock::{Minutes, Moment};
-use crate::patient::Hair;
+use crate::patient::{Hair, Visit};
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::{Place, Problem};
 use crate::survey::Caution;
@@ -79,12 +79,11 @@ fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Problem> {
     if let Some(text) = &row.alert {
         alert("alert", Some(text.clone()), json!({}))?;
     }
+    if let Some(alike) = alike(desk, visit) {
+        alert("alike", None, alike)?;
+    }
     for caution in desk.cautions.iter().filter(|caution| caution.visits().contains(&visit)) {
         match caution {
-            Caution::NamesAlike { one, other } => {
-                let other = desk.visit(if *one == visit { *other } else { *one });
-                alert("alike", None, json!({ "chair": other.chair, "arrive": other.arrive }))?;
-            }
             Caution::OutletShort { .. } => alert("no_outlet", None, json!({}))?,
             Caution::CapShort { .. } => alert("no_cap", None, json!({}))?,
             Caution::GoAheadWaiting { .. } => alert("go_ahead", None, json!({}))?,
@@ -93,6 +92,20 @@ fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Problem> {
         }
     }
     Ok(alerts)
+}
+
+/// Where those with a name like this patient's sit and when they arrive, in one warning however many they are:
+/// all but the last have their time behind their chair.
+fn alike(desk: &Desk<'_>, visit: usize) -> Option<serde_json::Value> {
+    let other = |caution: &Caution| match caution {
+        Caution::NamesAlike { one, other } if *one == visit => Some(*other),
+        Caution::NamesAlike { one, other } if *other == visit => Some(*one),
+        _ => None,
+    };
+    let others: Vec<&Visit> = desk.cautions.iter().filter_map(other).map(|other| desk.visit(other)).collect();
+    let (last, before) = others.split_last()?;
+    let chairs: String = before.iter().map(|other| format!("{} ({}), ", other.chair, other.arrive)).collect();
+    Some(json!({ "chair": chairs + &last.chair, "arrive": last.arrive }))
 }
 
 fn facts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Fact>, Problem> {
@@ -212,7 +225,9 @@ fn cooling_strip(
     let check = desk.unit.minutes.first_check;
     let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?)?;
     let heavy_lines = grid.lines.iter().filter(|line| line.cost.is_some()).count();
-    let dense = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
+    let crowded = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
+    // A page of US Letter is lower by the height of four rows.
+    let dense = crowded || desk.paper == Paper::UsLetter;
     Ok(CoolingStrip {
         grid,
         guards: desk.words.list(guards, &json!({}))?,

@@ -4,6 +4,7 @@
 //! Sheets are drawn with printpdf and the pages put in with lopdf. Printpdf's own reading and joining
 //! of files (`parse`, `append_document`, `insert_document`) loses content and is never called.
 
+pub mod correction;
 mod embed;
 pub mod imposition;
 pub mod lettering;
@@ -18,15 +19,16 @@ use printpdf::{
 };
 use sha2::{Digest, Sha256};
 
+use self::correction::Correction;
 use self::imposition::{Placed, Sheet, Size, points};
 use self::lettering::{Lettering, Unletterable};
 use super::typeset::FileDate;
 
-/// The stamp's baseline lies this far above the edge of the page, in mm: inside what office printers
-/// reach, in the strip that layouts leave free.
-const STAMP_HEIGHT: f32 = 7.0;
+/// The stamp's baseline lies this far above the edge of the page, in mm: its letters keep 10 mm of white
+/// below them and stay in the strip that layouts leave free.
+const STAMP_HEIGHT: f32 = 11.0;
 /// The size of the stamp's type, in points.
-const STAMP_SIZE: f32 = 8.0;
+const STAMP_SIZE: f32 = 9.0;
 /// The cut line: its width and the length of its dashes and gaps, in points.
 const CUT_LINE: (f32, f32) = (0.5, 4.0);
 
@@ -50,6 +52,8 @@ pub struct PrintFile<'a> {
     pub stamp: Option<Stamp<'a>>,
     /// Whether each sheet has a page for its back too, if only a blank one.
     pub two_sided: bool,
+    /// For a printer that is off.
+    pub correction: Option<Correction>,
 }
 
 /// A stamp on every sheet.
@@ -105,9 +109,9 @@ impl PrintFile<'_> {
         let mut host = PdfDocument::new(self.title);
         for (sheet, stamp) in self.sheets.iter().zip(&stamps) {
             let stamp = lettering.as_ref().zip(stamp.as_deref());
-            host.pages.push(front(sheet, stamp));
+            host.pages.push(page(sheet.size, self.corrected(sheet.size, front(sheet, stamp))));
             if self.two_sided {
-                host.pages.push(back(sheet));
+                host.pages.push(page(sheet.size, self.corrected(sheet.size, back(sheet))));
             }
         }
         if let Some(lettering) = &lettering {
@@ -116,6 +120,16 @@ impl PrintFile<'_> {
         let mut file = as_lopdf(&host)?;
         self.put_in_pages(&mut file)?;
         finish(file, self)
+    }
+
+    /// What is drawn on a sheet, moved and scaled where the printer is off; a blank side stays so.
+    fn corrected(&self, sheet: Size, ops: Vec<Op>) -> Vec<Op> {
+        let Some(correction) = self.correction.filter(|_| !ops.is_empty()) else { return ops };
+        let matrix = CurTransMat::Raw(correction.matrix(sheet));
+        let mut corrected = vec![Op::SaveGraphicsState, Op::SetTransformationMatrix { matrix }];
+        corrected.extend(ops);
+        corrected.push(Op::RestoreGraphicsState);
+        corrected
     }
 
     /// What stands on each page.
@@ -158,7 +172,7 @@ fn form_name(placed: &Placed) -> String {
 }
 
 /// The front of a sheet, with the stamp at each of its places.
-fn front(sheet: &Sheet, stamp: Option<(&Lettering, &str)>) -> PdfPage {
+fn front(sheet: &Sheet, stamp: Option<(&Lettering, &str)>) -> Vec<Op> {
     let mut ops: Vec<Op> = sheet.front.iter().flat_map(|placed| draw(placed, placed.at, 1.0)).collect();
     if sheet.cut {
         ops.extend(cut_line(sheet.size));
@@ -168,11 +182,11 @@ fn front(sheet: &Sheet, stamp: Option<(&Lettering, &str)>) -> PdfPage {
         let left = middle - lettering.width(text, STAMP_SIZE) / 2.0;
         ops.extend(lettering.write(text, STAMP_SIZE, (left, edge + points(STAMP_HEIGHT))));
     }
-    page(sheet.size, ops)
+    ops
 }
 
 /// The back of a sheet; upside down where the sheet is turned over top to bottom.
-fn back(sheet: &Sheet) -> PdfPage {
+fn back(sheet: &Sheet) -> Vec<Op> {
     let turned = sheet.back_is_turned();
     let draw_back = |placed: &Placed| {
         if turned {
@@ -182,7 +196,7 @@ fn back(sheet: &Sheet) -> PdfPage {
             draw(placed, placed.at, 1.0)
         }
     };
-    page(sheet.size, sheet.back.iter().flat_map(draw_back).collect())
+    sheet.back.iter().flat_map(draw_back).collect()
 }
 
 /// Draws a page from its corner `at`, upright (`way` 1) or upside down (-1).

@@ -16,6 +16,7 @@ use super::{PackSize, PdfFile, Press, RenderFault, fit, render_with_labels};
 use crate::compose::paperwork::{Counts, Document, Labels, PackWords, Paper, Paperwork};
 use crate::layouts::{Layouts, OwnFile};
 use crate::problem::Problem;
+use crate::unit_rules::Printer;
 
 /// Something to do with a unit's own files.
 #[derive(Debug, Serialize, Deserialize)]
@@ -53,6 +54,7 @@ pub struct PackTask {
     pub cards_title: String,
     pub language: String,
     pub stamp: String,
+    pub printer: Printer,
     pub labels_title: String,
     pub form: String,
     pub first_free: usize,
@@ -156,6 +158,7 @@ impl PackTask {
             cards_title: &self.cards_title,
             language: &self.language,
             stamp: &self.stamp,
+            printer: self.printer,
             workers,
             progress: &|_, _| {},
         };

@@ -26,8 +26,8 @@ pub struct Limits {
 const MOST_PAGES: usize = 4_000;
 
 impl Limits {
-    /// The limits of every sheet: 10 mm, at the bottom 12 mm.
-    pub const SHEET: Self = Self { most_pages: Some(MOST_PAGES), margin: 10.0, bottom: 12.0 };
+    /// The limits of every sheet: 10 mm, at the bottom the stamp's strip of 13.4 mm.
+    pub const SHEET: Self = Self { most_pages: Some(MOST_PAGES), margin: 10.0, bottom: 13.4 };
     /// The limits of a care card: a sheet's, and two sides.
     pub const CARD: Self = Self { most_pages: Some(2), ..Self::SHEET };
     /// The limits of a label, which has a page of its own: 1.5 mm from its edge.

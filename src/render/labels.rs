@@ -15,7 +15,7 @@ use crate::layouts::Layouts;
 /// The layout of a label, below `layouts/`.
 pub const LAYOUT: &str = "sheets/label.typ";
 /// A sheet of labels is stamped if it leaves this strip free at its lower edge, in mm.
-const STAMP_STRIP: f32 = 11.0;
+const STAMP_STRIP: f32 = 14.0;
 
 /// Labels to print.
 #[derive(Clone, Copy, Debug)]

@@ -1,6 +1,7 @@
 //! Puts a day's set documents together: the single files, the cards two to a sheet, the labels, and the
 //! pack with everything in print order.
 
+use super::draw::correction::Correction;
 use super::draw::imposition::{self, Pages, Sheet, Size};
 use super::draw::{DrawFault, PrintFile, Stamp};
 use super::typeset::{FileDate, SetDocument};
@@ -124,6 +125,7 @@ impl Assembly<'_> {
             parts: &parts,
             stamp: Some(stamp),
             two_sided,
+            correction: self.correction(),
         })?;
         let sides = sheets.iter().flat_map(|sheet| [&sheet.front, &sheet.back]);
         let bays = self.documents().filter(|(about, _)| about.kind == Kind::BaySheet);
@@ -142,8 +144,15 @@ impl Assembly<'_> {
             return Ok(None);
         }
         let title = self.press.cards_title;
-        let contents =
-            Contents { name: "care-cards", title, sheets: &sheets, parts: &[], stamp: None, two_sided: true };
+        let contents = Contents {
+            name: "care-cards",
+            title,
+            sheets: &sheets,
+            parts: &[],
+            stamp: None,
+            two_sided: true,
+            correction: None,
+        };
         self.print_file(&contents).map(Some)
     }
 
@@ -151,8 +160,21 @@ impl Assembly<'_> {
     fn labels(&self, sheets: &[Sheet]) -> Result<Option<PdfFile>, Vec<RenderFault>> {
         let Some(run) = self.labels else { return Ok(None) };
         let title = run.order.title;
-        let contents = Contents { name: "labels", title, sheets, parts: &[], stamp: None, two_sided: false };
+        let contents = Contents {
+            name: "labels",
+            title,
+            sheets,
+            parts: &[],
+            stamp: None,
+            two_sided: false,
+            correction: self.correction(),
+        };
         self.print_file(&contents).map(Some)
+    }
+
+    /// What the unit's printer needs; sheets that are sent or copied are never corrected.
+    fn correction(&self) -> Option<Correction> {
+        Correction::of(&self.press.printer)
     }
 
     fn print_file(&self, contents: &Contents<'_>) -> Result<PdfFile, Vec<RenderFault>> {
@@ -167,6 +189,7 @@ impl Assembly<'_> {
             parts: contents.parts,
             stamp: contents.stamp,
             two_sided: contents.two_sided,
+            correction: contents.correction,
         };
         let bytes = file.bytes().map_err(|fault| vec![draw_fault(&fault, contents.name)])?;
         let pages = contents.sheets.len() * if contents.two_sided { 2 } else { 1 };
@@ -182,6 +205,7 @@ struct Contents<'a> {
     parts: &'a [(String, usize)],
     stamp: Option<Stamp<'a>>,
     two_sided: bool,
+    correction: Option<Correction>,
 }
 
 /// The paper, upright.

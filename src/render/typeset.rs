@@ -14,7 +14,7 @@ use typst::foundations::{Bytes, Datetime, Duration, Smart};
 use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
 use typst::text::{Font, FontBook};
 use typst::utils::LazyHash;
-use typst::{Library, LibraryExt, World, WorldExt};
+use typst::{Feature, Features, Library, LibraryExt, World, WorldExt};
 use typst_layout::{Page, PagedDocument};
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
@@ -112,7 +112,10 @@ impl Typesetter {
             files.insert(path.to_owned(), Bytes::new(bytes.clone()));
         }
         Self {
-            library: LazyHash::new(Library::default()),
+            // Row heads of tables are tagged as heads.
+            library: LazyHash::new(
+                Library::builder().with_features(Features::from_iter([Feature::A11yExtras])).build(),
+            ),
             book: LazyHash::new(FontBook::from_fonts(&fonts)),
             fonts,
             files,

@@ -55,6 +55,12 @@ pub const RINSE_HOURS: i64 = 168;
 /// Regimens of a unit.
 pub const REGIMENS: usize = 2_000;
 
+/// Tenths of a mm that a printed bar of 100 mm may measure: a printer that is further off scales pages to fit.
+pub const CHECK_BAR: (u16, u16) = (950, 1050);
+
+/// Tenths of a mm that a printed frame may stand from an edge, of 10 mm.
+pub const CHECK_FRAME: (u16, u16) = (50, 150);
+
 /// Drugs of a regimen.
 pub const STEPS: usize = 30;
 

@@ -7,6 +7,7 @@ use chrono_tz::{TZ_VARIANTS, Tz};
 use super::columns::Column;
 use super::dates::DateForm;
 use super::nearest;
+use super::printer::printer;
 use super::rooms::{bays, machines};
 use super::section::{Check, Keys, Section};
 use super::times::LAST_MINUTE;
@@ -40,6 +41,7 @@ pub(super) const KEYS: Keys = &[
             "rules",
             "hands_on",
             "day_list",
+            "printer",
         ],
     ),
     ("shifts", &["name", "from", "to"]),
@@ -80,6 +82,7 @@ pub(super) const KEYS: Keys = &[
     ),
     ("hands_on", &["connect", "drug_start", "disconnect", "cap_off"]),
     ("day_list", &["columns", "dates"]),
+    ("printer", &["bar_across", "bar_up", "frame_left", "frame_bottom"]),
 ];
 
 /// How the unit's booking system writes a day list.
@@ -144,6 +147,7 @@ pub(super) fn unit(file: &str, table: &Table, at_hand: &AtHand) -> UnitFile {
         minutes: minutes.value.clone(),
         rules: rules(&mut check, top),
         hands_on: hands_on(&mut check, top),
+        printer: printer(&mut check, top),
     };
     UnitFile {
         unit: check.finish(unit),

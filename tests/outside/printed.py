@@ -377,7 +377,7 @@ def forbidden(text, card, visits, day):
 # The folder.
 
 FILES = re.compile(
-    r"(pack|front-sheet|machine-sheet|care-cards|labels|bay-[\w-]+|cards/[A-Z0-9]+)\.pdf|plan\.json"
+    r"(pack|front-sheet|machine-sheet|care-cards|labels|printer-check|bay-[\w-]+|cards/[A-Z0-9]+)\.pdf|plan\.json"
 )
 
 

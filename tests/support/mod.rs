@@ -9,8 +9,8 @@ pub mod worked;
 use baypack::clock::{Minutes, Moment};
 use baypack::patient::{GoAhead, Hair, Visit};
 use baypack::unit_rules::{
-    Bay, BayIndex, CapSize, CapStock, CoolingStart, HandsOn, Machine, Pause, PostCoolingFrom, Regimen,
-    RegimenIndex, Rules, Step, Unit, UnitMinutes,
+    Bay, BayIndex, CapSize, CapStock, CoolingStart, HandsOn, Machine, Pause, PostCoolingFrom, Printer,
+    Regimen, RegimenIndex, Rules, Step, Unit, UnitMinutes,
 };
 use baypack::validate::DayList;
 use chrono::NaiveDate;
@@ -81,6 +81,7 @@ pub fn unit() -> Unit {
             retime_later: min(0),
         },
         hands_on: HandsOn { connect: min(5), drug_start: min(5), disconnect: min(5), cap_off: min(5) },
+        printer: Printer::default(),
     }
 }
 

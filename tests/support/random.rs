@@ -3,8 +3,8 @@
 use baypack::clock::{Moment, Span};
 use baypack::patient::{GoAhead, Hair, Visit};
 use baypack::unit_rules::{
-    BayIndex, CapSize, CoolingStart, HandsOn, Machine, Outage, Pause, PostCoolingFrom, Regimen, RegimenIndex,
-    Rules, Step, Unit, UnitMinutes,
+    BayIndex, CapSize, CoolingStart, HandsOn, Machine, Outage, Pause, PostCoolingFrom, Printer, Regimen,
+    RegimenIndex, Rules, Step, Unit, UnitMinutes,
 };
 use baypack::validate::{DayList, HeldBack};
 use proptest::collection::vec;
@@ -128,6 +128,7 @@ fn a_unit() -> impl Strategy<Value = Unit> {
                 minutes,
                 rules,
                 hands_on,
+                printer: Printer::default(),
                 ..super::unit()
             }
         },

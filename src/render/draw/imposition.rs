@@ -25,7 +25,7 @@ impl Size {
         Self { width: self.height, height: self.width }
     }
 
-    const fn is_landscape(self) -> bool {
+    pub(super) const fn is_landscape(self) -> bool {
         self.width > self.height
     }
 

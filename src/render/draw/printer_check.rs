@@ -13,9 +13,11 @@ use crate::render::typeset::FileDate;
 
 /// The frames, by their distance from the edges of the paper: what many printers reach, and the white
 /// edge of the sheets.
-const FRAMES: [f32; 2] = [5.0, 10.0];
+pub(super) const FRAMES: [f32; 2] = [5.0, 10.0];
 /// The length of the scale bars.
-const BAR: f32 = 100.0;
+pub(super) const BAR: f32 = 100.0;
+/// What stands beside the bars: their keys under `[printer]`.
+const BAR_NAMES: [&str; 2] = ["bar_across: 100 mm", "bar_up: 100 mm"];
 /// Where text and rulers begin, from the left and from the lower edge.
 const LEFT: f32 = 30.0;
 const FOOT: f32 = 25.0;
@@ -28,7 +30,7 @@ const BOXES: [(f32, f32); 4] = [(5.0, 5.0), (16.0, 8.0), (10.0, 8.0), (12.0, 5.0
 /// Sizes of type, in points.
 const TITLE_SIZE: f32 = 16.0;
 const TEXT_SIZE: f32 = 10.0;
-const FIGURE_SIZE: f32 = 8.0;
+const FIGURE_SIZE: f32 = 9.0;
 /// Widths of lines, in points: hairline and bar.
 const HAIR: f32 = 0.5;
 const HEAVY: f32 = 2.0;
@@ -55,7 +57,7 @@ pub fn printer_check(
     font: &[u8],
 ) -> Result<Vec<u8>, DrawFault> {
     let figures = "0123456789 x mm";
-    let texts = words.lines.iter().copied().chain([words.title, figures]);
+    let texts = words.lines.iter().copied().chain([words.title, figures]).chain(BAR_NAMES);
     let sheet = CheckSheet { lettering: Lettering::new(font, texts)?, paper };
     sheet.refuse_wide(words)?;
     let mut ops = sheet.frames();
@@ -76,6 +78,8 @@ pub fn printer_check(
         parts: &[],
         stamp: None,
         two_sided: false,
+        // What is measured is never corrected.
+        correction: None,
     };
     finish(as_lopdf(&host)?, &about)
 }
@@ -137,14 +141,14 @@ impl CheckSheet {
         let (width, height) = self.size();
         let whole = |length: f32| (length / 10.0).floor() as u16 * 10;
         let mut ops = Vec::new();
-        for at in 0..=whole(width - LEFT - FRAMES[1] - 2.0) {
+        for at in 0..=whole(width - LEFT - FRAMES[1] - 7.0) {
             let x = LEFT + f32::from(at);
             ops.extend(line((x, FOOT), (x, FOOT + mark(at)), HAIR));
             if at % 10 == 0 {
                 ops.extend(self.text(&at.to_string(), FIGURE_SIZE, (x + 0.4, FOOT + MARKS[2])));
             }
         }
-        for at in 0..=whole(height - FOOT - FRAMES[1] - 6.0) {
+        for at in 0..=whole(height - FOOT - FRAMES[1] - 16.0) {
             let y = FOOT + f32::from(at);
             let x = LEFT - 12.0;
             ops.extend(line((x, y), (x + mark(at), y), HAIR));
@@ -165,8 +169,8 @@ impl CheckSheet {
         for (x, y, across, up) in upright_ends.into_iter().chain(level_ends) {
             ops.extend(line((x, y), (x + across, y + up), HAIR));
         }
-        ops.extend(self.text("100 mm", FIGURE_SIZE, (corner.0 + BAR / 2.0, corner.1 + 2.0)));
-        ops.extend(self.text("100 mm", FIGURE_SIZE, (corner.0 + 2.0, corner.1 + BAR / 2.0)));
+        ops.extend(self.text(BAR_NAMES[0], FIGURE_SIZE, (corner.0 + BAR / 2.0, corner.1 + 2.0)));
+        ops.extend(self.text(BAR_NAMES[1], FIGURE_SIZE, (corner.0 + 2.0, corner.1 + BAR / 2.0)));
         ops
     }
 }

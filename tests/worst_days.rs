@@ -1,0 +1,296 @@
+//! The worst days that the validator accepts are printed: no text runs over, and what belongs to one patient
+//! stays on one face as far as a face holds it.
+//!
+//! The packs stay in the target folder, below `worst-days/`, to be looked at. People and units are invented.
+
+#[path = "support/paper.rs"]
+mod paper;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use paper::{Page, read};
+use serde_json::Value;
+
+/// The day of all cases.
+const DAY: &str = "2031-03-14";
+/// A family name of 40 characters and a given name of 35, the longest that the NHS Common User Interface
+/// foresees (NID-0014, NID-0021).
+const LONG_FAMILY: &str = "Featherstonehaugh-Cholmondeley-Warringto";
+const LONG_GIVEN: &str = "Alexandra Wilhelmina Charlotte Joan";
+/// An alert as long as the day list may have it.
+const LONG_ALERT: &str = "Latex allergy: latex-free gloves and cannula dressing only. Left arm must not be used: \
+     lymph nodes were removed. Interpreter comes at 09:00 and must leave at noon. Faints when cannulated, so lay \
+     the chair back first. Needs help to walk, carries oxygen, and her daughter waits in the room next door";
+
+/// A row of a day list; what is not named is as plain as can be.
+#[derive(Clone, Copy)]
+struct Row<'a> {
+    arrive: &'a str,
+    bay: &'a str,
+    chair: &'a str,
+    family: &'a str,
+    given: &'a str,
+    regimen: &'a str,
+    cycle: u32,
+    cooled: bool,
+    cap: &'a str,
+    leave_by: &'a str,
+    alert: &'a str,
+    isolate: bool,
+}
+
+const PLAIN: Row<'_> = Row {
+    arrive: "08:15",
+    bay: "A",
+    chair: "A1",
+    family: "Abernathy",
+    given: "Joan",
+    regimen: "PAC-W",
+    cycle: 2,
+    cooled: true,
+    cap: "M",
+    leave_by: "",
+    alert: "",
+    isolate: false,
+};
+
+const LONG: Row<'_> = Row { family: LONG_FAMILY, given: LONG_GIVEN, alert: LONG_ALERT, cap: "", ..PLAIN };
+
+fn yes(holds: bool) -> &'static str {
+    if holds { "yes" } else { "no" }
+}
+
+fn csv(rows: &[Row<'_>]) -> String {
+    let head = "date,arrive,bay,chair,hospital_no,family_name,given_name,born,regimen,cycle,cooled,cap,leave_by,alert,isolate";
+    let line = |(number, row): (usize, &Row<'_>)| {
+        let Row { arrive, bay, chair, family, given, regimen, cycle, cap, leave_by, alert, .. } = row;
+        let (cooled, isolate) = (yes(row.cooled), yes(row.isolate));
+        format!(
+            "{DAY},{arrive},{bay},{chair},LX-{},{family},{given},1962-05-19,{regimen},{cycle},{cooled},{cap},{leave_by},\"{alert}\",{isolate}",
+            7001 + number
+        )
+    };
+    let lines = rows.iter().enumerate().map(line);
+    std::iter::once(head.to_owned()).chain(lines).map(|line| line + "\r\n").collect()
+}
+
+/// Regimens beside the demo's: seven drugs, and a day of eleven hours.
+const REGIMENS: &str = r#"
+[[regimens]]
+code = "SEVEN"
+name = "Seven invented steps in a row, to fill a face"
+premed_lead = 30
+steps = [
+  { drug = "Folinic acid", minutes = 30, flush = 5, hair_loss = false },
+  { drug = "Doxorubicin", minutes = 15, flush = 5, hair_loss = true, push = true },
+  { drug = "Cyclophosphamide", minutes = 30, flush = 5, hair_loss = true },
+  { drug = "Vincristine", minutes = 10, flush = 5, hair_loss = false, cytotoxic = true },
+  { drug = "Etoposide", minutes = 60, flush = 5, hair_loss = true },
+  { drug = "Bleomycin", minutes = 15, flush = 5, hair_loss = false, cytotoxic = true },
+  { drug = "Zoledronic acid", minutes = 15, hair_loss = false },
+]
+
+[[regimens]]
+code = "ELEVEN"
+name = "Eleven hours in the chair, invented"
+premed_lead = 60
+steps = [
+  { drug = "Trastuzumab", minutes = 90, observe = 60, hair_loss = false },
+  { drug = "Paclitaxel", minutes = 180, flush = 15, hair_loss = true },
+  { drug = "Carboplatin", minutes = 60, flush = 10, hair_loss = true },
+]
+"#;
+
+/// A unit of ten bays with six chairs each, and a machine of two outlets for every three chairs.
+fn large_unit(demo: &str) -> String {
+    let top = demo.split("[[bays]]").next().expect("the demo's unit").to_owned();
+    let rest = &demo[demo.find("[caps]").expect("the demo's caps")..];
+    let bays = ('A'..='J').map(|bay| {
+        let chairs: Vec<String> = (1..=6).map(|chair| format!("\"{bay}{chair}\"")).collect();
+        format!("[[bays]]\nname = \"{bay}\"\nnurses = 3\nchairs = [{}]\n\n", chairs.join(", "))
+    });
+    let machines = ('A'..='J').flat_map(|bay| {
+        (1..=2).map(move |number| {
+            format!("[[machines]]\nname = \"{bay}m{number}\"\nbay = \"{bay}\"\noutlets = 2\n\n")
+        })
+    });
+    top + &bays.collect::<String>() + &machines.collect::<String>() + rest
+}
+
+#[expect(clippy::disallowed_methods, reason = "invented inputs in the target folder")]
+fn save(path: &Path, text: &str) {
+    fs::write(path, text).expect("written");
+}
+
+/// Prints a case and returns its folder.
+fn printed(case: &str, rows: &[Row<'_>], unit: impl Fn(&str) -> String, options: &[&str]) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("worst-days").join(case);
+    fs::create_dir_all(&folder).expect("a folder");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input");
+    let read = |name: &str| fs::read_to_string(demo.join(name)).expect("the demo's file");
+    save(&folder.join("unit.toml"), &unit(&read("unit.toml")));
+    save(&folder.join("regimens.toml"), &(read("regimens.toml") + REGIMENS));
+    save(&folder.join("day-list.csv"), &csv(rows));
+    let output = Command::cargo_bin("baypack")
+        .expect("the program is built for the test")
+        .current_dir(&folder)
+        .args(["make", "day-list.csv", "--quiet"])
+        .args(options)
+        .output()
+        .expect("it runs");
+    assert!(output.status.success(), "{case}: {}", String::from_utf8_lossy(&output.stderr));
+    folder.join("out").join(DAY)
+}
+
+fn demo_unit(demo: &str) -> String {
+    demo.to_owned()
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().expect("a text")
+}
+
+/// The documents of `plan.json` of a kind, each with its pages as they were read back.
+fn documents(day: &Path, kind: &str) -> Vec<(Value, Vec<Page>)> {
+    let plan = fs::read_to_string(day.join("plan.json")).expect("the plan");
+    let plan: Value = serde_json::from_str(&plan).expect("JSON");
+    let all = plan["documents"].as_array().expect("documents").clone();
+    let of_kind = all.into_iter().filter(|document| document["kind"] == kind);
+    let pages = |document: &Value| {
+        read(&fs::read(day.join(format!("{}.pdf", text(&document["file"])))).expect("a file"))
+    };
+    of_kind.map(|document| (pages(&document), document)).map(|(pages, document)| (document, pages)).collect()
+}
+
+/// For each cooled patient the pages on which something of the face stands: banner, grid, the box that says
+/// that all is copied to the record.
+fn faces(day: &Path) -> Vec<usize> {
+    let mut faces = Vec::new();
+    for (document, pages) in documents(day, "bay-sheet") {
+        for strip in document["data"]["strips"].as_array().expect("strips") {
+            if strip["cooling"].is_null() {
+                continue;
+            }
+            let number = text(&strip["banner"]["hospital_no"]);
+            let is_face = |page: &&Page| {
+                let banner = page.find(number).into_iter().any(|letters| letters[0].baseline < 45.0);
+                banner && !page.find("Chair").is_empty() && page.find("What to do").is_empty()
+            };
+            let mine: Vec<&Page> = pages.iter().filter(is_face).collect();
+            assert!(
+                mine.iter().any(|page| !page.find("Copied").is_empty()),
+                "{number} has no end of its face"
+            );
+            assert!(
+                mine.iter().any(|page| !page.find("on plan").is_empty() || page.text().contains("onplan"))
+            );
+            faces.push(mine.len());
+        }
+    }
+    faces
+}
+
+/// The title of a change of shift never stands alone at the foot of a page.
+fn no_title_is_alone(day: &Path) -> usize {
+    let mut titles = 0;
+    for (document, pages) in documents(day, "bay-sheet") {
+        for line in document["data"]["ticks"].as_array().expect("ticks") {
+            let Some(rows) = line["rows"].as_array().filter(|rows| !rows.is_empty()) else { continue };
+            let title = text(&line["title"]).split(' ').next().unwrap_or_default();
+            let last = text(&rows[rows.len() - 1]["patient"]["identity"]);
+            let identity = last.split(' ').next_back().unwrap_or_default();
+            let page = pages.iter().find(|page| !page.find(title).is_empty()).expect("the title is printed");
+            assert!(
+                !page.find(identity).is_empty(),
+                "{title} of {} is parted from its patients",
+                document["file"]
+            );
+            titles += 1;
+        }
+    }
+    titles
+}
+
+#[test]
+fn one_patient_makes_a_pack() {
+    for (case, options) in [("one", &[][..]), ("one-us-letter", &["--paper", "us-letter"])] {
+        let day = printed(case, &[PLAIN], demo_unit, options);
+        assert_eq!(faces(&day), [1]);
+    }
+}
+
+#[test]
+fn sixty_patients_make_a_pack_with_a_face_each() {
+    let places: Vec<(String, String)> = ('A'..='J')
+        .flat_map(|bay| (1..=6).map(move |chair| (bay.to_string(), format!("{bay}{chair}"))))
+        .collect();
+    let arrivals = ["08:00", "08:20", "08:40", "09:00", "10:30", "11:00"];
+    // Twenty of one name each: every strip warns of nineteen others.
+    let families = ["Abernathy", "Okonkwo", "Lindqvist"];
+    let regimens = ["PAC-W", "TC", "PTD", "EC", "TRAS", "PAC-CARBO"];
+    let rows: Vec<Row<'_>> = places
+        .iter()
+        .enumerate()
+        .map(|(at, (bay, chair))| {
+            let regimen = regimens[at % 6];
+            let family = families[at / 20];
+            Row { bay, chair, regimen, family, arrive: arrivals[at % 6], cooled: regimen != "TRAS", ..PLAIN }
+        })
+        .collect();
+    let day = printed("sixty", &rows, large_unit, &[]);
+    let faces = faces(&day);
+    assert_eq!(faces.len(), 50);
+    assert!(faces.iter().all(|pages| *pages == 1), "{faces:?}");
+    assert!(no_title_is_alone(&day) >= 10, "every bay has somebody at the change of shift");
+}
+
+#[test]
+fn a_visit_of_eleven_hours_stands_on_one_face() {
+    let rows = [Row { arrive: "07:00", regimen: "ELEVEN", cycle: 1, leave_by: "18:00", ..PLAIN }];
+    let day = printed("eleven-hours", &rows, demo_unit, &[]);
+    assert_eq!(faces(&day), [1]);
+}
+
+#[test]
+fn an_empty_bay_has_a_sheet_that_says_so() {
+    let day = printed("empty-bay", &[PLAIN], demo_unit, &[]);
+    let empty = documents(&day, "bay-sheet").into_iter().find(|(document, _)| document["file"] == "bay-B");
+    let (_, pages) = empty.expect("the bay has a sheet");
+    assert_eq!(pages.len(), 1);
+    assert!(pages[0].text().replace(' ', "").contains("Nobody"), "{}", pages[0].text());
+}
+
+#[test]
+fn seven_drugs_stand_on_one_face() {
+    let drugs = Row { regimen: "SEVEN", ..PLAIN };
+    let rows = [drugs, Row { chair: "A2", family: LONG_FAMILY, given: LONG_GIVEN, ..drugs }];
+    let day = printed("seven-drugs", &rows, demo_unit, &[]);
+    assert_eq!(faces(&day), [1, 1]);
+}
+
+#[test]
+fn long_names_long_alerts_and_other_scripts_are_whole_wherever_they_stand() {
+    let rows = [
+        LONG,
+        Row { chair: "A2", family: "الأمين", given: "محمد Joan", alert: LONG_ALERT, ..PLAIN },
+        Row { chair: "A3", family: "Ng", given: "Ệ", isolate: true, alert: LONG_ALERT, ..PLAIN },
+        Row { chair: "A4", family: "Łódź-Şafak-Ởụ", given: "Zoë", arrive: "09:00", ..PLAIN },
+        Row {
+            chair: "A5", family: "Βασιλείου", given: "Ἑλένη", arrive: "09:30", cooled: false, ..LONG
+        },
+        Row { chair: "A6", arrive: "10:00", regimen: "PTD", cycle: 1, ..LONG },
+    ];
+    for (case, options) in
+        [("long", &[][..]), ("long-us-letter", &["--paper", "us-letter", "--labels", "labels-letter-30"])]
+    {
+        let day = printed(case, &rows, demo_unit, options);
+        let faces = faces(&day);
+        assert_eq!(faces.len(), 5);
+        // A name of two lines, a grid of ten columns and five lines of warnings are more than a face holds.
+        let most = if case == "long" { [1, 1, 1, 2, 1] } else { [2, 2, 1, 2, 2] };
+        assert!(faces.iter().zip(most).all(|(pages, most)| *pages <= most), "{case}: {faces:?}");
+        no_title_is_alone(&day);
+    }
+}
