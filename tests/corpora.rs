@@ -84,6 +84,13 @@ fn as_printed(name: &str) -> String {
 /// Returns how many were taken.
 #[track_caller]
 fn taken_or_named(names: &[String]) -> usize {
+    names.chunks(LIST_MOST).map(taken_or_named_in_a_list).sum()
+}
+
+/// Names in one list: fewer than a day may have visits.
+const LIST_MOST: usize = 250;
+
+fn taken_or_named_in_a_list(names: &[String]) -> usize {
     let list = with_names(names, true).expect("some names are taken");
     let mut found: Vec<Option<&str>> = vec![None; names.len()];
     for visit in &list.visits {

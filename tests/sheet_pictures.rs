@@ -87,18 +87,22 @@ fn samples() -> Documents {
     let typesetter = Typesetter::new(&layouts, FileDate { year: 2031, month: 3, day: 14 });
     let set = |name: &str| {
         let kind = name.split('.').next().unwrap_or_default();
-        let table = kind.strip_suffix("-sheet").or(kind.strip_prefix("care-")).expect("a kind of sheet");
+        let table = kind.strip_suffix("-sheet").or(kind.strip_prefix("care-")).unwrap_or(kind);
         let mut data: Value = serde_json::from_str(&file(&format!("samples/{name}.json"))).expect("JSON");
         if data["head"]["words"].as_object().is_some_and(serde_json::Map::is_empty) {
             data["head"]["words"] = fixed_words(&wording, table);
         }
-        let limits = if kind == "care-card" { Limits::CARD } else { Limits::SHEET };
+        let limits = match kind {
+            "care-card" => Limits::CARD,
+            "label" => Limits::LABEL,
+            _ => Limits::SHEET,
+        };
         let job = Job {
             called: name.to_owned(),
             layout: format!("sheets/{kind}.typ"),
             data: &data,
             title: name,
-            language: data["head"]["language"].as_str().expect("a language"),
+            language: data["head"]["language"].as_str().unwrap_or("en"),
             identifier: name.to_owned(),
             limits,
         };

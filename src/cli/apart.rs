@@ -55,9 +55,8 @@ pub(super) fn run(own: Vec<OwnFile>, task: Task, seconds: u16) -> Result<Answer,
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
-        .map_err(|error| failed(error))?;
-    let ended =
-        watch(child, errand, Duration::from_secs(u64::from(seconds))).map_err(|error| failed(error))?;
+        .map_err(failed)?;
+    let ended = watch(child, errand, Duration::from_secs(u64::from(seconds))).map_err(failed)?;
     Answer::from_bytes(&ended.answer).ok_or_else(|| vec![ended.fault(seconds)].into())
 }
 

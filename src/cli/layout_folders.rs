@@ -26,9 +26,9 @@ pub(super) fn run(command: &LayoutsCommand) -> Result<(), Failure> {
         answer => return Err(apart::refused(answer)),
     };
     let failed = |error: io::Error| Failure::outside("write the previews into", folder, error);
-    fs::create_dir_all(folder).map_err(|error| failed(error))?;
+    fs::create_dir_all(folder).map_err(failed)?;
     for file in &files {
-        write_one(&folder.join(&file.name), &file.bytes).map_err(|error| failed(error))?;
+        write_one(&folder.join(&file.name), &file.bytes).map_err(failed)?;
     }
     say!("{} in {}", count(files.len(), "sheet"), folder.display());
     Ok(())

@@ -60,8 +60,8 @@ impl Reading {
         wanted: &dyn Fn(&str) -> bool,
     ) -> Result<(), Failure> {
         let failed = |error: io::Error| Failure::outside("read the folder", folder, error);
-        let entries = fs::read_dir(folder).map_err(|error| failed(error))?;
-        let mut entries = entries.collect::<Result<Vec<_>, _>>().map_err(|error| failed(error))?;
+        let entries = fs::read_dir(folder).map_err(failed)?;
+        let mut entries = entries.collect::<Result<Vec<_>, _>>().map_err(failed)?;
         entries.sort_by_key(DirEntry::file_name);
         for entry in entries {
             let Ok(name) = entry.file_name().into_string() else {
@@ -71,7 +71,7 @@ impl Reading {
             if name.starts_with('.') || LITTER.contains(&name.as_str()) {
                 continue;
             }
-            let kind = entry.file_type().map_err(|error| failed(error))?;
+            let kind = entry.file_type().map_err(failed)?;
             let (shown, path) = (format!("{shown}/{name}"), format!("{under}{name}"));
             if kind.is_dir() && depth < limits::DEPTH {
                 self.below(&entry.path(), &shown, &format!("{path}/"), depth + 1, wanted)?;
