@@ -81,6 +81,14 @@ def keep(name, folder, files, differences):
     return place.relative_to(PROJECT)
 
 
+def can_trace():
+    """Whether this machine lets one program watch the system calls of another."""
+    try:
+        return subprocess.run(["strace", "-o", os.devnull, "true"], capture_output=True).returncode == 0
+    except OSError:
+        return False
+
+
 class Report:
     """Prints one line a check and remembers whether any failed."""
 
@@ -98,6 +106,10 @@ class Report:
         print(f"failed  {self.title}: {name} ({len(differences)} differences)", flush=True)
         for line in differences[:shown]:
             print(f"        {line}", flush=True)
+
+    def skip(self, name, why):
+        """A check that this machine does not allow; it counts as neither passed nor failed."""
+        print(f"skipped {self.title}: {name} ({why})", flush=True)
 
     def close(self):
         """Ends the script with the status that the runner expects."""

@@ -109,6 +109,9 @@ def failing(disturbed, full):
 def main():
     options = baypack.options(__doc__)
     report = baypack.Report("crash points")
+    if not baypack.can_trace():
+        report.skip("stopped before each system call", "no program may be watched here")
+        report.close()
     with tempfile.TemporaryDirectory(prefix="outside-") as folder:
         lists = packs.Lists(options.binary, Path(folder))
         for exchange, how in ((True, "with an exchange of folders"), (False, "by renaming alone")):

@@ -3,6 +3,7 @@
 Also the published examples, and that a refusal never repeats the number.
 """
 
+import csv
 import random
 import re
 from pathlib import Path
@@ -41,11 +42,16 @@ def refused_rows(binary, numbers):
     with baypack.scratch() as folder:
         path = Path(folder) / "numbers.csv"
         path.write_text(HEADER + "".join(rows), encoding="utf-8")
+        faults = Path(folder) / "faults.csv"
         done = baypack.run(
-            binary, "check", path, "--unit", baypack.DEMO / "unit.toml", "--regimens", baypack.DEMO / "regimens.toml"
+            binary, "check", path, "--unit", baypack.DEMO / "unit.toml", "--regimens", baypack.DEMO / "regimens.toml",
+            "--faults", faults,
         )
-    told = re.findall(r"line (\d+), column `nhs_no`", done.stderr)
-    refused = {int(line) - 2 for line in told}
+        refused = set()
+        if faults.exists():
+            with faults.open(encoding="utf-8-sig", newline="") as written:
+                told = [row["to_mend"] for row in csv.DictReader(written)]
+            refused = {place for place, text in enumerate(told) if "nhs_no" in text}
     if done.returncode != (1 if refused else 0):
         raise RuntimeError(f"exit status {done.returncode}: {done.stderr[:400]}")
     return refused, done.stdout + done.stderr

@@ -549,11 +549,20 @@ def fault_differences(binary):
     return found
 
 
+def named_lines(told):
+    """The lines that messages name: `line 7`, `lines 2 to 9, 11 and 14`."""
+    named = set()
+    for stretch in re.findall(r"lines? ((?:\d+(?: to \d+)?(?:, | and )?)+)", told):
+        for first, last in re.findall(r"(\d+)(?: to (\d+))?", stretch):
+            named |= set(range(int(first), int(last or first) + 1))
+    return named
+
+
 def held_differences(binary):
     """`--hold-bad-rows`: every row is in the plan or held, and the front sheet names each held row's line."""
     _, _, records, lines = demo_day("day-list-faults.csv")
     listed = baypack.DEMO / "day-list-faults.csv"
-    faulty = {int(line) for line in re.findall(r"line (\d+)", baypack.run(binary, "check", listed).stderr)} & set(lines.values())
+    faulty = named_lines(baypack.run(binary, "check", listed).stderr) & set(lines.values())
     with baypack.scratch() as out:
         done = baypack.run(binary, "make", listed, "--hold-bad-rows", "--out", out)
         if done.returncode != 0:
