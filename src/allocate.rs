@@ -12,6 +12,7 @@ mod moving;
 mod outlets;
 mod placement;
 mod pooled;
+mod price;
 mod sessions;
 mod slots;
 mod states;
@@ -21,6 +22,7 @@ use self::ladder::Best;
 pub use self::ladder::Effort;
 use self::outlets::hand_out;
 use self::placement::{cap_is_free, changes_of_bay, is_sound, score, served_by};
+pub use self::price::Price;
 use self::sessions::Sessions;
 use crate::clock::Span;
 use crate::plan::DayPlan;
@@ -36,6 +38,8 @@ pub struct Allocation {
     pub moves: Vec<Move>,
     /// What the plan is worth, and what is proven of it.
     pub worth: Worth,
+    /// What moves are worth, from none to the plan's; empty where no machine moves for a patient's sake.
+    pub prices: Vec<Price>,
 }
 
 /// What became of a visit's cooling.
@@ -171,7 +175,7 @@ fn allocation(day: &Sessions, best: &Best, visits: usize) -> Allocation {
         cooling[day.all[session].visit] = Cooling::Without(reason);
     }
     moves.sort_by_key(|change| (change.within.from, change.machine));
-    Allocation { visits: cooling, moves, worth: worth(day, best) }
+    Allocation { visits: cooling, moves, worth: worth(day, best), prices: best.prices.clone() }
 }
 
 /// A machine's changes of bay.

@@ -42,14 +42,21 @@ fn wishes(list: &DayList, planned: &DayPlan) -> Vec<Wish> {
     planned.visits.iter().enumerate().filter_map(wish).collect()
 }
 
-/// Tries outlets, or none, for one wish after the other; keeps the fewest without, then fewest moves.
-fn best(list: &DayList, wishes: &[Wish], given: &mut Vec<Option<Outlet>>, best_so_far: &mut (usize, usize)) {
+/// Tries outlets, or none, for one wish after the other; keeps the fewest without, then fewest moves, of the
+/// answers with at most `most` moves.
+fn best(
+    list: &DayList,
+    wishes: &[Wish],
+    most: usize,
+    given: &mut Vec<Option<Outlet>>,
+    best_so_far: &mut (usize, usize),
+) {
     let without = given.iter().filter(|outlet| outlet.is_none()).count();
     if without > best_so_far.0 {
         return;
     }
     if given.len() == wishes.len() {
-        if let Some(moves) = moves(list, wishes, given) {
+        if let Some(moves) = moves(list, wishes, given).filter(|moves| *moves <= most) {
             *best_so_far = (*best_so_far).min((without, moves));
         }
         return;
@@ -60,7 +67,7 @@ fn best(list: &DayList, wishes: &[Wish], given: &mut Vec<Option<Outlet>>, best_s
     for outlet in outlets.map(Some).chain([None]) {
         given.push(outlet);
         if fits(list, wishes, given) {
-            best(list, wishes, given, best_so_far);
+            best(list, wishes, most, given, best_so_far);
         }
         given.pop();
     }
@@ -130,14 +137,14 @@ fn moves(list: &DayList, wishes: &[Wish], given: &[Option<Outlet>]) -> Option<us
     Some(count)
 }
 
-/// The best of all answers, if they are few enough to try.
-fn best_of_all(list: &DayList, planned: &DayPlan) -> Option<(usize, usize)> {
+/// The best of all answers with at most `most` moves, if they are few enough to try.
+fn best_of_all(list: &DayList, planned: &DayPlan, most: usize) -> Option<(usize, usize)> {
     let wishes = wishes(list, planned);
     let choices = 1 + list.unit.machines.iter().map(|machine| usize::from(machine.outlets)).sum::<usize>();
     let power = u32::try_from(wishes.len()).unwrap_or(u32::MAX);
     choices.checked_pow(power).filter(|answers| *answers <= MOST_ANSWERS)?;
     let mut found = (wishes.len(), usize::MAX);
-    best(list, &wishes, &mut Vec::new(), &mut found);
+    best(list, &wishes, most, &mut Vec::new(), &mut found);
     Some(found)
 }
 
@@ -157,7 +164,7 @@ proptest! {
     #[test]
     fn no_allocation_claims_more_than_trying_every_answer_shows(list in a_day(9)) {
         let planned = plan(&list);
-        let found = best_of_all(&list, &planned);
+        let found = best_of_all(&list, &planned, usize::MAX);
         prop_assume!(found.is_some());
         let (without, moves) = found.unwrap_or_default();
         let allocation = allocate(&list, &planned);
@@ -171,6 +178,12 @@ proptest! {
         }
         if worth.proven {
             prop_assert_eq!(has(&allocation), (without, moves), "called proven: {:?}", allocation);
+        }
+        for price in &allocation.prices {
+            let (fewest, _) = best_of_all(&list, &planned, price.moves as usize).unwrap_or_default();
+            let said = price.without_outlet as usize;
+            prop_assert!(said >= fewest, "{:?}, but no answer has fewer than {} without", price, fewest);
+            prop_assert!(!price.proven || said == fewest, "{:?}, but {} is possible", price, fewest);
         }
     }
 }

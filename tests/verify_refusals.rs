@@ -278,6 +278,7 @@ fn a_plan_is_not_proven_while_a_move_would_serve_one_patient_more() {
     let on_the_movable = usize::from(day.hold(1).machine == MachineIndex(1));
     day.allocation.visits[on_the_movable] = Cooling::Without(Reason::NoOutletFree);
     day.allocation.moves.clear();
+    day.allocation.prices.clear();
     let worth = &mut day.allocation.worth;
     (worth.without_outlet, worth.moves, worth.bound_moves) = (1, 0, 0);
     (worth.proven, worth.bound_without_outlet) = (false, 0);
@@ -326,6 +327,22 @@ fn a_bound_above_its_value_and_a_proof_without_one_are_refused() {
     day.allocation.worth.proven = true;
     day.allocation.worth.bound_moves = 1;
     assert_refused_only(&day, Promise::ProvenMeansBound);
+}
+
+#[test]
+fn a_price_of_moves_that_does_not_lead_to_the_plan_is_refused() {
+    let right = Day::of(a_move_there_and_back());
+    let said: Vec<_> =
+        right.allocation.prices.iter().map(|price| (price.moves, price.without_outlet)).collect();
+    let (first, last) = (said.first().expect("a price"), said.last().expect("a price"));
+    assert!(first.0 == 0 && first.1 > 0, "without a move somebody has no outlet: {said:?}");
+    assert_eq!(*last, (right.allocation.worth.moves, right.allocation.worth.without_outlet));
+    let mut below = right.clone();
+    below.allocation.prices[0].without_outlet = last.1;
+    assert_refused_only(&below, Promise::PricesOfMoves);
+    let mut short = right;
+    short.allocation.prices.pop();
+    assert_refused_only(&short, Promise::PricesOfMoves);
 }
 
 #[test]

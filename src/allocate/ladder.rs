@@ -6,6 +6,7 @@
 
 use super::greedy::place_in_turn;
 use super::placement::{Placement, Score, count, is_sound, score};
+use super::price::Price;
 use super::sessions::{SessionIndex, Sessions, most_at_once};
 use super::slots::slots;
 use super::sweep::{Cost, Limits, sweep};
@@ -41,6 +42,8 @@ pub(super) struct Best {
     /// What no plan as good as this one in the two above goes below: minutes of missing slack; `None`
     /// if nothing is known.
     pub bound_shortfall: Option<u32>,
+    /// What fewer moves would come to.
+    pub prices: Vec<Price>,
 }
 
 /// The search under way.
@@ -52,16 +55,26 @@ pub(super) struct Ladder<'a> {
     pub known: Vec<(Vec<BayIndex>, u32)>,
     /// The cost of the best plan in which no machine moves, if it is proven.
     pub without_moves: Option<Cost>,
+    /// What the best plan found in which no machine moves comes to.
+    pub no_move: Option<Price>,
 }
 
 /// Finds the best plan within the effort.
 pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
     let placement = place_in_turn(day);
     let score = score(day, &placement);
-    let best = Best { placement, score, bound_left_out: 0, bound_moves: 0, bound_shortfall: None };
-    let mut ladder = Ladder { day, effort, best, known: Vec::new(), without_moves: None };
+    let best = Best {
+        placement,
+        score,
+        bound_left_out: 0,
+        bound_moves: 0,
+        bound_shortfall: None,
+        prices: Vec::new(),
+    };
+    let mut ladder = Ladder { day, effort, best, known: Vec::new(), without_moves: None, no_move: None };
     ladder.climb();
     ladder.prove_slack();
+    ladder.best.prices = ladder.prices();
     ladder.best
 }
 
@@ -132,6 +145,10 @@ impl Ladder<'_> {
                 total = [total[0] + left_out, total[1] + cost[1], total[2] + cost[2]];
                 self.known.push((bays, left_out));
             }
+        }
+        if is_sound(self.day, &placement) {
+            let without_outlet = count(placement.iter().filter(|machine| machine.is_none()).count());
+            self.no_move = Some(Price { moves: 0, without_outlet, proven });
         }
         self.consider(placement);
         self.without_moves = proven.then_some(total);

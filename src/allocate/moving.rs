@@ -163,7 +163,7 @@ impl<'a> Ladder<'a> {
     }
 
     /// The movable machines of some bays.
-    fn movable_in(&self, bays: &[BayIndex]) -> Vec<MachineIndex> {
+    pub fn movable_in(&self, bays: &[BayIndex]) -> Vec<MachineIndex> {
         let machines = self.day.unit.machines.iter().enumerate();
         machines
             .filter(|(_, machine)| machine.movable && bays.contains(&machine.bay))

@@ -170,7 +170,7 @@ fn worth(desk: &Desk<'_>) -> Result<String, Problem> {
         (false, true) => "machine.worth.bound_moves",
         (false, false) => "machine.worth.bound",
     };
-    desk.say(
+    let said = desk.say(
         key,
         &json!({
             "without": worth.without_outlet,
@@ -178,5 +178,21 @@ fn worth(desk: &Desk<'_>) -> Result<String, Problem> {
             "bound_without": worth.bound_without_outlet,
             "bound_moves": worth.bound_moves,
         }),
-    )
+    )?;
+    Ok(if desk.allocation.prices.is_empty() { said } else { format!("{said} {}", prices(desk)?) })
+}
+
+/// What moves are worth: `No move: 2 without an outlet. 1 move: 0.`
+fn prices(desk: &Desk<'_>) -> Result<String, Problem> {
+    let mut parts = Vec::new();
+    for price in &desk.allocation.prices {
+        let data = json!({ "moves": price.moves, "without": price.without_outlet });
+        parts.push(match (price.moves, price.proven) {
+            (0, true) => desk.say("machine.price.no_move", &data)?,
+            (0, false) => desk.say("machine.price.no_move_found", &data)?,
+            (_, true) => desk.say("machine.price.moves", &data)?,
+            (_, false) => desk.say("machine.price.moves_found", &data)?,
+        });
+    }
+    Ok(parts.join(" "))
 }

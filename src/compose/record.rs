@@ -7,6 +7,7 @@ use super::desk::Desk;
 use super::front::sentence;
 use super::paperwork::{Document, Labels};
 use super::proposal::{proposal_record, shortfalls_record};
+use crate::allocate::Price;
 use crate::fall_backs::FallBack;
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::Problem;
@@ -137,8 +138,14 @@ fn machines(desk: &Desk<'_>) -> Value {
             "slack_shortfall": worth.bound_slack_shortfall,
         },
         "move_list": moves,
+        "prices": desk.allocation.prices.iter().map(price).collect::<Vec<_>>(),
         "fall_backs": desk.fall_backs.iter().map(|line| fall_back(desk, line)).collect::<Vec<_>>(),
     })
+}
+
+/// What so many moves come to.
+fn price(price: &Price) -> Value {
+    json!({ "moves": price.moves, "without_outlet": price.without_outlet, "proven": price.proven })
 }
 
 /// Where a patient can go if the machine fails within a stretch.

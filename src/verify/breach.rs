@@ -81,6 +81,8 @@ pub enum Promise {
     BoundBelowValue(&'static str),
     /// What is called proven has bounds equal to its values.
     ProvenMeansBound,
+    /// What moves are worth leads from no move to the plan.
+    PricesOfMoves,
     /// What is called proven cannot be bettered by one more outlet given.
     ProvenMeansFewest,
     /// What somebody must act on has its caution.
@@ -122,6 +124,7 @@ impl fmt::Display for Promise {
             Self::CapsInStock => "caps of a size in use never exceed the stock",
             Self::LeftOutForTheReasonGiven => "who has no outlet has none for the reason given",
             Self::ProvenMeansBound => "what is called proven has bounds equal to its values",
+            Self::PricesOfMoves => "what moves are worth leads from no move to the plan",
             Self::ProvenMeansFewest => "what is called proven leaves nobody out who could have an outlet",
         };
         out.write_str(plain)

@@ -52,7 +52,24 @@ pub(super) fn check(list: &DayList, allocation: &Allocation, held: &[Held]) -> V
         .map(|(name, found, expected)| Breach::new(Promise::Worth(name), Subject::Day, found, expected))
         .collect();
     breaches.extend(bounds(stated));
+    breaches.extend(prices(allocation));
     breaches
+}
+
+/// What is wrong with the stated prices of moves: they go from no move to the plan's, each number of moves
+/// gains something, and nothing goes below the bound.
+fn prices(allocation: &Allocation) -> Option<Breach> {
+    let (stated, prices) = (allocation.worth, &allocation.prices);
+    let (Some(first), Some(last)) = (prices.first(), prices.last()) else { return None };
+    let fall = prices
+        .windows(2)
+        .all(|pair| pair[0].moves < pair[1].moves && pair[0].without_outlet > pair[1].without_outlet);
+    let ends = first.moves == 0 && (last.moves, last.without_outlet) == (stated.moves, stated.without_outlet);
+    let founded = !last.proven || stated.without_outlet == stated.bound_without_outlet;
+    (!(fall && ends && founded)).then(|| {
+        let found = format!("{} prices of moves that do not lead to the plan", prices.len());
+        Breach::new(Promise::PricesOfMoves, Subject::Day, found, "from no move to the plan's moves")
+    })
 }
 
 /// What is wrong with the stated bounds.

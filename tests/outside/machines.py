@@ -17,7 +17,7 @@ SHORT_DAYS, FULL_DAYS = 30, 224
 # Deterministic work of the solver for each objective; about as many seconds of one core.
 WORK, FULL_WORK = 3.0, 20.0
 # What the days must hold for the comparison to mean something.
-WANTED = ("shortfall", "moves", "scarce caps", "reach groups", "machine out", "outlet out", "immovable", "own caps", "slack short")
+WANTED = ("shortfall", "moves", "scarce caps", "reach groups", "machine out", "outlet out", "immovable", "own caps", "slack short", "prices of moves")
 
 
 def given_in(plan):
@@ -79,6 +79,19 @@ def compare(model, plan, work):
     return found, agreed
 
 
+def price_differences(day, plan, work):
+    """Prices of moves that CP-SAT rules out or betters."""
+    found = []
+    for price in plan["machines"]["prices"]:
+        model = MachineModel(day)
+        model.hold("moves", price["moves"])
+        level = model.smallest("without_outlet", work)
+        if level is not None:
+            told = (price["without_outlet"], price["without_outlet"] if price["proven"] else 0, price["proven"])
+            found += level_differences(f"price of {price['moves']} moves", told, level)
+    return found
+
+
 def kinds_of(day, plan, model):
     """What a day holds, so that the run can say what it tried."""
     unit, machines = day.unit, plan["machines"]
@@ -93,6 +106,7 @@ def kinds_of(day, plan, model):
         "immovable": any(not machine["movable"] for machine in unit["machines"]),
         "own caps": any(row.own_cap for row in day.visits()),
         "slack short": machines["slack_shortfall"] > 0,
+        "prices of moves": len(machines["prices"]) > 0,
     }
     return {kind for kind, there in kinds.items() if there}
 
@@ -116,6 +130,7 @@ def try_day(job):
         model = MachineModel(day)
         kinds, proven = kinds_of(day, plan, model), int(plan["machines"]["proven"])
         found, agreed = compare(model, plan, work)
+        found += price_differences(day, plan, work)
         if found:
             kept = baypack.keep(f"machines-{seed}", folder, files, found)
             found = [f"{kept}: {text}" for text in found]

@@ -1,0 +1,75 @@
+//! What moves are worth: how many patients would be without an outlet if fewer machines moved.
+//!
+//! Answered only where the plan moves a machine; changes nothing of the plan.
+
+use super::ladder::Ladder;
+use super::placement::{Placement, count, is_sound};
+use super::slots::slots;
+use super::sweep::{Limits, sweep};
+use crate::unit_rules::{BayIndex, MachineIndex};
+
+/// The most numbers of moves between none and the plan's that are looked at.
+const BETWEEN_MOST: usize = 3;
+
+/// What so many moves come to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Price {
+    /// The most moves.
+    pub moves: u32,
+    /// Cooled patients without an outlet.
+    pub without_outlet: u32,
+    /// Whether no plan with so few moves leaves fewer without.
+    pub proven: bool,
+}
+
+impl Ladder<'_> {
+    /// The prices from no move to the plan's moves; numbers of moves that gain nothing are left out.
+    /// Nothing where the plan moves no machine, or nothing is known of a plan without moves.
+    pub fn prices(&self) -> Vec<Price> {
+        let score = self.best.score;
+        let Some(mut last) = self.no_move.filter(|none| none.without_outlet > score.without) else {
+            return Vec::new();
+        };
+        let mut prices = vec![last];
+        for moves in (1..score.moves).take(BETWEEN_MOST) {
+            let next = self.price_of(moves, last.without_outlet);
+            if next.without_outlet < last.without_outlet {
+                prices.push(next);
+                last = next;
+            }
+        }
+        let proven = score.without == self.best.bound_left_out;
+        prices.push(Price { moves: score.moves, without_outlet: score.without, proven });
+        prices
+    }
+
+    /// The fewest without an outlet with at most so many moves; no more than `most`, which fewer moves
+    /// come to.
+    fn price_of(&self, moves: u32, most: u32) -> Price {
+        let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
+        let sessions = self.sessions_in(&bays);
+        let hopeless = count(self.day.all.len() - sessions.len());
+        let slots = slots(self.day, &bays, &self.movable_in(&bays));
+        let mut proven = true;
+        for without in self.best.score.without.max(hopeless)..most {
+            let limits = Limits { left_out: without - hopeless, moves, width: self.effort.width };
+            let outcome = sweep(self.day, &sessions, &slots, limits, None);
+            if let Some((machines, _)) = outcome.best {
+                let mut placement: Placement = vec![None; self.day.all.len()];
+                place(&mut placement, &sessions, &machines);
+                if is_sound(self.day, &placement) {
+                    return Price { moves, without_outlet: without, proven };
+                }
+            }
+            proven &= outcome.complete;
+        }
+        Price { moves, without_outlet: most, proven }
+    }
+}
+
+/// Writes the machines of some sessions into a placement.
+fn place(placement: &mut Placement, sessions: &[usize], machines: &[Option<MachineIndex>]) {
+    for (&session, machine) in sessions.iter().zip(machines) {
+        placement[session] = *machine;
+    }
+}
