@@ -45,7 +45,7 @@ fn scarce_days(number: u64) -> Vec<VerifiedDay> {
             let size = if chance.random_bool(0.4) { 1 } else { bay.chairs.len() };
             bay.reach = bay.chairs.chunks(size).map(<[String]>::to_vec).collect();
         }
-        unit.caps.iter_mut().for_each(|cap| cap.count = chance.random_range(1..3));
+        unit.caps.iter_mut().for_each(|cap| cap.count = chance.random_range(1..5));
         let chairs: Vec<Vec<String>> = unit.bays.iter().map(|bay| bay.chairs.clone()).collect();
         let regimens = vec![
             regimen("D", 20, vec![hair_loss("docetaxel", 20)]),

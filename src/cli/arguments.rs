@@ -37,7 +37,7 @@ pub(super) enum Command {
     Check(Check),
     /// Say who could come at which other time when somebody has no outlet
     Propose(Propose),
-    /// Say when one patient more could arrive, in each bay; no name is needed and nothing is written
+    /// Say when one patient more could arrive, in each bay
     Fit(Fit),
     /// Write out the layouts of the paper to edit them, or set their samples
     Layouts(LayoutsCommand),
