@@ -9,6 +9,7 @@ mod holds;
 mod kinds;
 mod ladder;
 mod moving;
+mod one_more;
 mod outlets;
 mod placement;
 mod pooled;
@@ -20,6 +21,7 @@ mod sweep;
 
 use self::ladder::Best;
 pub use self::ladder::Effort;
+pub(crate) use self::one_more::beside;
 use self::outlets::hand_out;
 use self::placement::{cap_is_free, changes_of_bay, is_sound, score, served_by};
 pub use self::price::Price;

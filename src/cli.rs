@@ -6,6 +6,7 @@ mod apart;
 mod arguments;
 mod breakdown;
 mod faults;
+mod fit;
 mod layout_folders;
 mod outside;
 mod own_files;
@@ -61,6 +62,7 @@ pub fn run(arguments: Vec<OsString>, now: i64) -> u8 {
         Command::Make(make) => run_make(&make, now),
         Command::Check(check) => run_check(&check, now),
         Command::Propose(proposal) => run_propose(&proposal),
+        Command::Fit(arguments) => fit::run(&arguments),
         Command::Words(command) => wording::run(&command),
         Command::SetApart { processor_seconds } => apart::serve(processor_seconds),
         Command::Layouts(command) => layout_folders::run(&command),

@@ -11,6 +11,7 @@ pub mod compose;
 pub mod explain;
 pub mod fall_backs;
 pub mod faults;
+pub mod fit;
 pub mod layouts;
 pub mod patient;
 pub mod plan;

@@ -17,6 +17,7 @@ use self::conflicts::Ground;
 use self::menu::menu;
 use self::search::{Judge, Order, Outcome, Search, Tried, Work};
 use self::trial::Trial;
+pub(crate) use self::trial::{has_no_new_shortage, is_no_worse};
 use crate::allocate::Cooling;
 use crate::clash::Supply;
 use crate::clock::{Minutes, Moment};

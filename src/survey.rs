@@ -278,7 +278,7 @@ fn chairs(list: &DayList, plan: &DayPlan) -> Vec<Caution> {
 }
 
 /// Stretches in which a bay needs more pairs of hands than it has.
-fn nurses(list: &DayList, plan: &DayPlan) -> Vec<Caution> {
+pub(crate) fn nurses(list: &DayList, plan: &DayPlan) -> Vec<Caution> {
     let mut cautions = Vec::new();
     for (index, bay) in list.unit.bays.iter().enumerate() {
         let bay_index = BayIndex(index);

@@ -228,6 +228,18 @@ impl DayList {
         list
     }
 
+    /// The same list with one visit more where its order has it, and that visit's place.
+    #[must_use]
+    pub fn with_visit(&self, visit: Visit) -> (Self, usize) {
+        let mut list = self.clone();
+        let own = ward_order(&visit, &self.unit);
+        let place = self.visits.partition_point(|other| ward_order(other, &self.unit) <= own);
+        list.visits.insert(place, visit);
+        let behind = |other: &usize| *other + usize::from(*other >= place);
+        list.cards_in_unit_language = self.cards_in_unit_language.iter().map(behind).collect();
+        (list, place)
+    }
+
     /// The regimen at `index`.
     #[must_use]
     pub fn regimen(&self, index: RegimenIndex) -> &Regimen {

@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use crate::allocate::Effort;
 use crate::compose::paperwork::Paper;
+use crate::patient::Hair;
 
 /// Plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper for it.
 ///
@@ -36,6 +37,8 @@ pub(super) enum Command {
     Check(Check),
     /// Say who could come at which other time when somebody has no outlet
     Propose(Propose),
+    /// Say when one patient more could arrive, in each bay
+    Fit(Fit),
     /// Write out the layouts of the paper to edit them, or set their samples
     Layouts(LayoutsCommand),
     /// Begin a translation of the words, or check one
@@ -79,6 +82,48 @@ pub(super) struct Propose {
     /// Write the day list with the proposed arrival times to FILE, which must not be there yet
     #[arg(long, value_name = "FILE")]
     pub out_list: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Fit {
+    #[command(flatten)]
+    pub day: DayArguments,
+    /// The patient's regimen, a code of the regimens' file; with a hair-loss drug, the patient is cooled
+    #[arg(long, value_name = "CODE")]
+    pub regimen: String,
+    /// The patient's hair; without it, the longer pre-cooling is planned
+    #[arg(long, value_enum)]
+    pub hair: Option<HairName>,
+    /// The size of the patient's cap; without it, caps are not counted
+    #[arg(long, value_name = "SIZE", conflicts_with = "own_cap")]
+    pub cap: Option<String>,
+    /// The patient brings a cap
+    #[arg(long)]
+    pub own_cap: bool,
+    /// It is the first visit of the course
+    #[arg(long)]
+    pub first_visit: bool,
+}
+
+/// The kinds of hair on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(super) enum HairName {
+    /// Fine hair
+    Fine,
+    /// Medium hair
+    Medium,
+    /// Thick hair
+    Thick,
+}
+
+impl From<HairName> for Hair {
+    fn from(name: HairName) -> Self {
+        match name {
+            HairName::Fine => Self::Fine,
+            HairName::Medium => Self::Medium,
+            HairName::Thick => Self::Thick,
+        }
+    }
 }
 
 #[derive(Debug, Args)]

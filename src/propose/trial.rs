@@ -152,12 +152,17 @@ pub(super) fn anew(list: DayList) -> Option<VerifiedDay> {
 
 /// Whether a changed day has at most so many people without an outlet, all of them without one before,
 /// and no caution of harm that the day did not have before.
-fn is_no_worse(before: &VerifiedDay, after: &VerifiedDay, most_without: usize) -> bool {
+pub(crate) fn is_no_worse(before: &VerifiedDay, after: &VerifiedDay, most_without: usize) -> bool {
     let (without_before, without_after) = (without(before), without(after));
     let harms = Harms::of(before);
     without_after.len() <= most_without
         && without_after.is_subset(&without_before)
         && after.cautions().iter().all(|caution| harms.cover(after, caution))
+}
+
+/// Whether a bay lacks hands, as these cautions have it, only where it did before and no more of them.
+pub(crate) fn has_no_new_shortage(before: &VerifiedDay, nurses: &[Caution]) -> bool {
+    nurses.iter().all(|caution| before.cautions().iter().any(|known| covers(known, caution)))
 }
 
 /// The lines of those without an outlet.

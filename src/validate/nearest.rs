@@ -48,12 +48,12 @@ pub(super) fn help(found: &str, names: &[&str]) -> String {
 }
 
 /// `did you mean …?`, where one of `names` is near.
-pub(super) fn hint(found: &str, names: &[&str]) -> Option<String> {
+pub(crate) fn hint(found: &str, names: &[&str]) -> Option<String> {
     nearest(found, names.iter().copied()).map(|name| format!("did you mean `{name}`?"))
 }
 
 /// `accepted here: …`.
-pub(super) fn accepted(names: &[&str]) -> String {
+pub(crate) fn accepted(names: &[&str]) -> String {
     format!("accepted here: {}", listed(names))
 }
 
