@@ -164,7 +164,7 @@ fn sheets_of_bays(files: &BTreeMap<PathBuf, Vec<u8>>) -> Vec<String> {
     let outside: Vec<_> = written
         .iter()
         .filter(|name| name.parent() != Some(day) && name.parent() != Some(&day.join("cards")))
-        .filter(|name| !name.file_name().is_some_and(|name| name == ".baypack.lock"))
+        .filter(|name| name.file_name().is_none_or(|name| name != ".baypack.lock"))
         .collect();
     assert!(outside.is_empty(), "{outside:?}");
     let names = written.iter().filter_map(|name| name.file_name()).map(|name| name.to_string_lossy());
