@@ -266,6 +266,37 @@ fn wrong_usage_is_told_from_a_file_that_cannot_be_read() {
     );
 }
 
+#[cfg(unix)]
+#[test]
+fn no_argument_moves_the_terminals_cursor_when_usage_is_wrong() {
+    use std::os::unix::ffi::OsStrExt;
+    let hostile = "\u{1b}[2J\u{1b}]0;x\u{7}\u{9b}1A\u{202e}\r\nerror: forged";
+    let (date, flag) = (format!("--date={hostile}"), format!("--{hostile}"));
+    for arguments in [
+        &["make", DEMO, &date][..],
+        &["make", DEMO, &flag],
+        &["make", DEMO, "--paper", hostile],
+        &["make", DEMO, "--first-label", hostile],
+        &["make", DEMO, hostile],
+        &["help", hostile],
+        &[&flag],
+    ] {
+        let output = baypack().args(arguments).output().expect("it runs");
+        let said = text(&output.stderr);
+        assert_eq!((status(&output), text(&output.stdout)), (2, String::new()), "{said}");
+        assert!(said.contains("�[2J�]0;x��1A���error: forged"), "{said:?}");
+        let moves = |character: char| character.is_control() && character != '\n' || character == '\u{202e}';
+        assert!(!said.contains(moves), "{said:?}");
+        assert_eq!(said.lines().filter(|line| line.starts_with("error: ")).count(), 1, "{said:?}");
+    }
+    let bytes = std::ffi::OsStr::from_bytes(b"\x1b[2J\xff");
+    let output = baypack().args(["make", DEMO, "--labels"]).arg(bytes).output().expect("it runs");
+    let said = text(&output.stderr);
+    assert_eq!(status(&output), 2, "{said}");
+    assert!(said.starts_with("error: an option's value is not text; write it again"), "{said:?}");
+    assert!(!said.contains('\u{1b}'), "{said:?}");
+}
+
 #[test]
 fn help_names_every_option_in_a_sentence() {
     let output = baypack().args(["make", "--help"]).output().expect("it runs");

@@ -125,3 +125,34 @@ fn a_nameless_column_at_the_end_that_holds_something_is_no_silent_loss() {
     assert_eq!(told.len(), 1, "{told:?}");
     assert!(told[0].starts_with("error: row has too many cells\n --> list.csv, line 2"), "{told:?}");
 }
+
+#[test]
+fn a_formula_instead_of_its_value_is_refused_where_a_value_is_needed() {
+    for (cell, formula, column) in
+        [("08:30", "=TIME(8;30;0)", "arrive"), ("1961-03-14", "=H1", "born"), ("PAC-W", "=A2", "regimen")]
+    {
+        let told = told(&rows(1, |row| row.replace(cell, formula)));
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].contains(&format!("line 2, column `{column}`")), "{told:?}");
+    }
+}
+
+#[test]
+fn every_limit_of_a_list_is_told_with_its_figure() {
+    let letters = |count: usize| "x".repeat(count);
+    let many = |count: u32| rows(count, |row| row);
+    let lists = [
+        (many(50_001), "50000 rows"),
+        (format!("{HEADER}{}\n{}\n", ",more".repeat(500), row("T-1")), "500"),
+        (letters(16 * 1024 * 1024 + 1), "16777216 bytes"),
+        (rows(1, |row| row.replace("Ada", &letters(4_001))), "4000"),
+        (rows(1, |row| row.replace("Ada", &letters(101))), "100"),
+        (many(301), "300"),
+        (rows(1, |row| row.replace(",2,", ",100,")), "99"),
+        (rows(1, |row| row.replace("1961", "1900")), "130"),
+    ];
+    for (list, figure) in lists {
+        let told = told(&list);
+        assert!(told.len() == 1 && told[0].contains(figure), "{figure}: {told:?}");
+    }
+}

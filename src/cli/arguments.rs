@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use crate::allocate::Effort;
+use crate::characters::on_a_terminal;
 use crate::compose::paperwork::Paper;
 use crate::patient::Hair;
 
@@ -275,12 +276,23 @@ impl Arguments {
         if arguments.get(1).is_some_and(|first| !is_command_or_option(first)) {
             arguments.insert(1, "make".into());
         }
-        Self::try_parse_from(arguments)
+        Self::try_parse_from(&arguments).map_err(|refusal| safe_to_print(&arguments, &refusal))
     }
 
     /// The command line as clap knows it, for the manual page and the completions.
     pub fn description() -> clap::Command {
         Self::command()
+    }
+}
+
+/// A refusal that can be printed: it repeats arguments, so it is made once more of arguments as a terminal
+/// may show them.
+fn safe_to_print(arguments: &[OsString], refusal: &clap::Error) -> clap::Error {
+    let shown = arguments.iter().map(|argument| on_a_terminal(&argument.to_string_lossy()));
+    match Arguments::try_parse_from(shown) {
+        Err(error) => error,
+        // What was wrong were bytes that are no text, and those are now replaced.
+        Ok(_) => Arguments::command().error(refusal.kind(), "an option's value is not text; write it again"),
     }
 }
 

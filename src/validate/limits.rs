@@ -11,6 +11,9 @@ pub const ALERT_CHARACTERS: usize = 300;
 /// Characters of any other text: names of bays, chairs, machines, drugs, telephone numbers.
 pub const TEXT_CHARACTERS: usize = 100;
 
+/// Bytes of a bay's name in a file's name. File systems take 255 in all, some that encrypt names 143.
+pub const FILE_NAME_BYTES: usize = 100;
+
 /// Marks that may follow one letter. Hebrew with vowels and Vietnamese need up to three; more would
 /// be printed over the lines above and below.
 pub const MARKS_IN_A_ROW: usize = 4;

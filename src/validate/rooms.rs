@@ -30,27 +30,38 @@ pub(super) fn bays<'a>(check: &mut Check<'a>, top: Section<'a>) -> Vec<Bay> {
 }
 
 /// A bay's name as part of a file's name: its letters and digits, with `-` for everything between.
-/// Empty if it has neither.
+/// Empty if it has neither, and cut at [`limits::FILE_NAME_BYTES`].
 #[must_use]
 pub fn file_name_part(bay_name: &str) -> String {
     let words = bay_name.split(|character: char| !character.is_alphanumeric());
-    words.filter(|word| !word.is_empty()).collect::<Vec<_>>().join("-")
+    let mut part = words.filter(|word| !word.is_empty()).collect::<Vec<_>>().join("-");
+    while part.len() > limits::FILE_NAME_BYTES {
+        part.pop();
+    }
+    part
 }
 
-/// A bay's name, which is the name of a file as well. File names that differ in case alone are the
-/// same on many computers.
+/// Whether sheets of two bays would share a file. File names that differ in case alone are the same on
+/// many computers, and each isolated patient has a sheet named after the bay's.
+fn share_files(one: &str, other: &str) -> bool {
+    let [one, other] = [one, other].map(|name| file_name_part(name).to_lowercase());
+    let is_of_isolated =
+        |name: &str, bay: &str| name.strip_prefix(bay).is_some_and(|rest| rest.starts_with("-isolated-"));
+    one == other || is_of_isolated(&one, &other) || is_of_isolated(&other, &one)
+}
+
+/// A bay's name, which is the name of a file as well.
 fn bay_name<'a>(check: &mut Check<'a>, section: Section<'a>, others: &[Bay]) -> String {
     let before = check.count();
     let name = check.text(section, "name", "A");
     if check.count() > before {
         return name;
     }
-    let in_files = |name: &str| file_name_part(name).to_lowercase();
     let found = || Some(Found::Value(name.clone()));
-    if in_files(&name).is_empty() {
+    if file_name_part(&name).is_empty() {
         let help = "a bay's sheet is named after it, so write a name with a letter or a digit";
         check.fault(section, "name", "name of the bay has no letter and no digit", found(), help);
-    } else if let Some(other) = others.iter().find(|other| in_files(&other.name) == in_files(&name)) {
+    } else if let Some(other) = others.iter().find(|other| share_files(&other.name, &name)) {
         let what = format!("name of the bay is too much like that of bay `{}`", other.name);
         let help = "a bay's sheet is named after it, so let the names differ in letters or digits";
         check.fault(section, "name", what, found(), help);
@@ -185,7 +196,7 @@ fn outages<'a>(check: &mut Check<'a>, machine: Section<'a>, outlets: u8) -> Vec<
 
 #[cfg(test)]
 mod tests {
-    use super::file_name_part;
+    use super::{file_name_part, limits};
 
     #[test]
     fn a_bay_names_its_file_with_letters_and_digits_only() {
@@ -194,5 +205,11 @@ mod tests {
         assert_eq!(file_name_part("../../etc"), "etc");
         assert_eq!(file_name_part("Żółw"), "Żółw");
         assert_eq!(file_name_part("***"), "");
+    }
+
+    #[test]
+    fn the_longest_name_of_a_bay_is_cut_to_what_file_systems_take() {
+        // Three bytes a letter: 300 in all, where file systems take 255.
+        assert_eq!(file_name_part(&"ặ".repeat(limits::TEXT_CHARACTERS)), "ặ".repeat(33));
     }
 }
