@@ -176,19 +176,18 @@ fn lessen(
 
 /// Every set of so many of `people`, in the order of their places, at most one more than are used.
 fn subsets(people: &[usize], size: usize) -> Vec<BTreeSet<usize>> {
-    let mut sets = vec![(BTreeSet::new(), 0)];
-    for _ in 0..size {
-        let longer = |(set, next): &(BTreeSet<usize>, usize)| {
-            let (set, next) = (set.clone(), *next);
-            (next..people.len()).map(move |place| {
-                let mut set = set.clone();
-                set.insert(people[place]);
-                (set, place + 1)
-            })
-        };
-        sets = sets.iter().flat_map(longer).take(MOST_ROOTS * MOST_ROOTS).collect();
+    let mut sets = Vec::new();
+    let mut places: Vec<usize> = (0..size).collect();
+    while sets.len() <= MOST_ROOTS {
+        sets.push(places.iter().map(|&place| people[place]).collect());
+        // The last place that can still go on does so, and those behind it follow it closely.
+        let Some(on) = (0..size).rev().find(|&on| places[on] + size - on < people.len()) else { break };
+        places[on] += 1;
+        for after in on + 1..size {
+            places[after] = places[after - 1] + 1;
+        }
     }
-    sets.into_iter().map(|(set, _)| set).take(MOST_ROOTS + 1).collect()
+    sets
 }
 
 /// The day's changes as a proposal.
@@ -207,4 +206,21 @@ fn proposal(
         })
         .collect();
     Proposal { changes, without_before, still_without: left_out.into_iter().collect(), proven }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn subsets_are_all_there_in_order_and_no_more_than_are_used() {
+        let sets = |people: &[usize], size| -> Vec<Vec<usize>> {
+            subsets(people, size).into_iter().map(|set| set.into_iter().collect()).collect()
+        };
+        assert_eq!(sets(&[3, 5, 7, 9], 2), [[3, 5], [3, 7], [3, 9], [5, 7], [5, 9], [7, 9]]);
+        assert_eq!(sets(&[3, 5], 0), [Vec::<usize>::new()]);
+        assert_eq!(sets(&[3, 5], 2), [[3, 5]]);
+        let many: Vec<usize> = (0..60).collect();
+        assert_eq!(subsets(&many, 30).len(), MOST_ROOTS + 1);
+    }
 }

@@ -37,7 +37,14 @@ pub(crate) fn beside(
     }
     ways.sort_by_key(|(score, _)| *score);
     let made = |(score, placement)| {
-        let best = Best { placement, score, bound_left_out: bound, bound_moves: 0, bound_shortfall: None };
+        let best = Best {
+            placement,
+            score,
+            bound_left_out: bound,
+            bound_moves: 0,
+            bound_shortfall: None,
+            prices: Vec::new(),
+        };
         allocation(&day, &best, list.visits.len())
     };
     ways.into_iter().map(made).collect()

@@ -27,7 +27,8 @@ impl Ladder<'_> {
     /// Nothing where the plan moves no machine, or nothing is known of a plan without moves.
     pub fn prices(&self) -> Vec<Price> {
         let score = self.best.score;
-        let Some(mut last) = self.no_move.filter(|none| none.without_outlet > score.without) else {
+        let dearer = |none: &Price| score.moves > 0 && none.without_outlet > score.without;
+        let Some(mut last) = self.no_move.filter(dearer) else {
             return Vec::new();
         };
         let mut prices = vec![last];

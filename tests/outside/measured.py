@@ -287,7 +287,7 @@ def measure_machine(found, path):
     """The machine sheet; the boxes of the chart and its key are no boxes to write in."""
     for page in drawn.pages(path):
         place = f"{path.name} page {page.number}"
-        key = find_label(page, MACHINE["key_clean"])
+        key = find_label(page, MACHINE["key_clean"]) or find_label(page, MACHINE["day_curves"])
         measure_page(found, place, without_chart(page) if key else page, STAFF_TYPE)
         if not key:
             for area, _ in empty_boxes(page):
