@@ -287,12 +287,17 @@ def measure_machine(found, path):
     """The machine sheet; the boxes of the chart and its key are no boxes to write in."""
     for page in drawn.pages(path):
         place = f"{path.name} page {page.number}"
-        key = find_label(page, MACHINE["key_clean"]) or find_label(page, MACHINE["day_curves"])
+        key = is_charted(page)
         measure_page(found, place, without_chart(page) if key else page, STAFF_TYPE)
         if not key:
             for area, _ in empty_boxes(page):
                 if area.width > TICK_AT_MOST:
                     found.box(place, area, TIME_BOX, "writing box of the machine sheet")
+
+
+def is_charted(page):
+    """Whether a page has bars: the machines' chart, or the small charts of the day."""
+    return find_label(page, MACHINE["key_clean"]) or find_label(page, MACHINE["day_curves"])
 
 
 def without_chart(page):
@@ -322,7 +327,7 @@ def measure_pack(found, path):
         page.strokes = [stroke for stroke in page.strokes if not is_cut(page, stroke)]
         # Only labels have no lines: their place on the sheet is the form's.
         margin = MARGIN if page.strokes else LABELS_MARGIN
-        measure_page(found, f"pack page {page.number}", page, STAFF_TYPE, margin)
+        measure_page(found, f"pack page {page.number}", without_chart(page) if is_charted(page) else page, STAFF_TYPE, margin)
 
 
 def is_cut(page, stroke):
