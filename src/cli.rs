@@ -42,7 +42,7 @@ use crate::render::labels::LabelOrder;
 use crate::render::{CheckWords, PackSize, PdfFile, Press, printer_check, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::{Printer, Unit};
-use crate::validate::{AtHand, DayList, Options, arrival_place, validate};
+use crate::validate::{AtHand, DayList, arrival_place, validate};
 use crate::verify::{VerifiedDay, verify};
 use crate::write::{repair, write, write_new, write_one};
 
@@ -114,13 +114,22 @@ fn run_propose(arguments: &arguments::Propose) -> Result<(), Failure> {
     if let Some(path) = arguments.out_list.as_ref().filter(|path| path.exists()) {
         return Err(Failure::outside("write the list to", path, io::ErrorKind::AlreadyExists.into()));
     }
+    with_carried_layouts(|at_hand| propose_with(arguments, at_hand))
+}
+
+/// What is at hand where a list is read and nothing is printed: the program's own languages and fonts.
+fn with_carried_layouts<T>(run: impl FnOnce(&AtHand<'_>) -> Result<T, Failure>) -> Result<T, Failure> {
     let layouts = Layouts::new(BTreeMap::new())?;
+    let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
+    run(&AtHand { prints: &|character| layouts.covers(character), languages: &languages })
+}
+
+/// Proposes, with what is at hand to read the list.
+fn propose_with(arguments: &arguments::Propose, at_hand: &AtHand<'_>) -> Result<(), Failure> {
     let inputs = read_inputs(&arguments.day)?;
     let raw = read(&inputs.as_inputs());
-    let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
-    let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
-    let options = Options { date: arguments.day.date, hold_bad_rows: arguments.day.hold_bad_rows };
-    let day = planned_and_verified(validate(&raw, options, &at_hand)?, arguments.day.effort.into())?;
+    let options = arguments.day.options();
+    let day = planned_and_verified(validate(&raw, options, at_hand)?, arguments.day.effort.into())?;
     let advice = propose(&day);
     let Advice::Retime(proposal) = &advice else {
         if !arguments.day.quiet {
@@ -130,13 +139,13 @@ fn run_propose(arguments: &arguments::Propose) -> Result<(), Failure> {
     };
 
     if let Some(path) = &arguments.out_list {
-        let place = arrival_place(&raw, options, &at_hand).unwrap_or_default();
+        let place = arrival_place(&raw, options, at_hand).unwrap_or_default();
         let bytes = relist(inputs.day_list_file(), place, day.list(), &proposal.changes)?;
         let again = read(&Inputs {
             day_list: File { bytes: &bytes, ..inputs.day_list_file() },
             ..inputs.as_inputs()
         });
-        let changed = validate(&again, options, &at_hand)?;
+        let changed = validate(&again, options, at_hand)?;
         if !is_as_proposed(day.list(), &changed, &proposal.changes) {
             return Err(outside::not_as_proposed(&day.list().source_name).into());
         }
@@ -262,7 +271,7 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let raw = read(&inputs.as_inputs());
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
-    let options = Options { date: arguments.date, hold_bad_rows: arguments.hold_bad_rows };
+    let options = arguments.options();
     let mut list =
         validate(&raw, options, &at_hand).map_err(|problems| refusal(arguments, &raw, problems))?;
     note_held_rows(arguments, &raw, &list)?;

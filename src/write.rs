@@ -221,17 +221,6 @@ mod tests {
         assert_eq!(read("pack.pdf"), read("cards/K7M4QX.pdf"), "both files are of one run");
     }
 
-    #[test]
-    fn a_new_file_is_written_whole_and_never_over_one_that_is_there() {
-        let place = tempfile::tempdir().expect("a folder");
-        let path = place.path().join("faults.csv");
-        write_new(&path, b"first").expect("written");
-        let refused = write_new(&path, b"second").expect_err("the name is taken");
-        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
-        assert_eq!(fs::read(&path).expect("the file"), b"first");
-        assert_eq!(names(place.path()), ["faults.csv"]);
-    }
-
     #[cfg(unix)]
     #[test]
     fn only_the_owner_may_read_what_is_written() {

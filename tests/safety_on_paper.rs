@@ -1,39 +1,15 @@
 //! What must stand on the paper for safety's sake, read back from the demo's PDF files.
 
+#[path = "support/demo.rs"]
+mod demo;
 #[path = "support/paper.rs"]
 mod paper;
 
 use std::fs;
-use std::path::PathBuf;
-use std::sync::OnceLock;
 
-use assert_cmd::Command;
+use demo::demo;
 use paper::{Page, read};
 use serde_json::Value;
-
-/// The demo's pack, made once for all tests of this file.
-struct Demo {
-    folder: PathBuf,
-    plan: Value,
-    _kept: tempfile::TempDir,
-}
-
-fn demo() -> &'static Demo {
-    static DEMO: OnceLock<Demo> = OnceLock::new();
-    DEMO.get_or_init(|| {
-        let out = tempfile::tempdir().expect("a folder");
-        Command::cargo_bin("baypack")
-            .expect("the program is built for the test")
-            .current_dir(env!("CARGO_MANIFEST_DIR"))
-            .args(["make", "demo-input/day-list.csv", "--out"])
-            .arg(out.path())
-            .assert()
-            .success();
-        let folder = out.path().join("2031-03-14");
-        let plan = fs::read_to_string(folder.join("plan.json")).expect("the plan");
-        Demo { plan: serde_json::from_str(&plan).expect("the plan is JSON"), folder, _kept: out }
-    })
-}
 
 /// The documents of a kind, each with its pages as they were read back.
 fn documents(kind: &str) -> Vec<(&'static Value, Vec<Page>)> {

@@ -10,6 +10,7 @@ use crate::allocate::Effort;
 use crate::characters::on_a_terminal;
 use crate::compose::paperwork::Paper;
 use crate::patient::Hair;
+use crate::validate::Options;
 
 /// Plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper for it.
 ///
@@ -208,6 +209,13 @@ pub(super) struct LayoutsCommand {
     pub preview: Option<PathBuf>,
     #[command(flatten)]
     pub own: LayoutArguments,
+}
+
+impl DayArguments {
+    /// Which rows of the list are the day's, and what becomes of bad ones.
+    pub fn options(&self) -> Options {
+        Options { date: self.date, hold_bad_rows: self.hold_bad_rows }
+    }
 }
 
 /// The names of paper sizes on the command line.

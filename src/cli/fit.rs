@@ -1,27 +1,20 @@
 //! `baypack fit`: when one patient more could arrive, as a table. Writes no file and names nobody.
 
-use std::collections::BTreeMap;
-
 use super::arguments;
 use super::outside::{Failure, count, read_inputs};
-use super::planned_and_verified;
 use super::report::say;
+use super::{planned_and_verified, with_carried_layouts};
 use crate::fit::{BayRoom, Newcomer, Obstacle, Room, fit, is_cooled};
-use crate::layouts::Layouts;
 use crate::problem::{Found, Place, Problem};
 use crate::read::read;
 use crate::unit_rules::{CapSize, RegimenIndex};
-use crate::validate::{AtHand, DayList, Options, nearest, validate};
+use crate::validate::{DayList, nearest, validate};
 
 /// Says how much room there is.
 pub(super) fn run(arguments: &arguments::Fit) -> Result<(), Failure> {
-    let layouts = Layouts::new(BTreeMap::new())?;
     let inputs = read_inputs(&arguments.day)?;
     let raw = read(&inputs.as_inputs());
-    let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
-    let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
-    let options = Options { date: arguments.day.date, hold_bad_rows: arguments.day.hold_bad_rows };
-    let list = validate(&raw, options, &at_hand)?;
+    let list = with_carried_layouts(|at_hand| Ok(validate(&raw, arguments.day.options(), at_hand)?))?;
     let newcomer = newcomer(arguments, &list)?;
     let day = planned_and_verified(list, arguments.day.effort.into())?;
     let bays = fit(&day, &newcomer, arguments.day.effort.into());

@@ -10,9 +10,8 @@ use crate::problem::Problem;
 /// The answers by machine and patient.
 pub(super) fn fall_backs(desk: &Desk<'_>) -> Result<Vec<FallBackMachine>, Problem> {
     let mut machines: Vec<FallBackMachine> = Vec::new();
-    let of_machine = |one: &&[FallBack]| one.first().map(|line| line.machine);
     for lines in desk.fall_backs.chunk_by(|one, other| one.machine == other.machine) {
-        let Some(machine) = of_machine(&lines) else { continue };
+        let Some(machine) = lines.first().map(|line| line.machine) else { continue };
         let mut patients = Vec::new();
         for own in lines.chunk_by(|one, other| one.visit == other.visit) {
             let Some(first) = own.first() else { continue };
