@@ -20,7 +20,7 @@ use std::num::NonZeroUsize;
 
 use chrono_tz::Tz;
 
-use self::arguments::{Arguments, Command, DayArguments};
+use self::arguments::{Arguments, Command, DayArguments, LayoutArguments, PrintArguments};
 pub use self::breakdown::{BROKEN_DOWN, guarded};
 use self::faults::{FaultsFile, write_faults};
 use self::outside::{Failure, print_stamp, read_inputs, write_manual};
@@ -79,7 +79,7 @@ fn run_make(make: &arguments::Make, now: i64) -> Result<(), Failure> {
     let progress = Progress::new(make.day.quiet);
     // Also where this list is refused, what a stopped run left is put right.
     repair(&make.out);
-    let made = make_day(&make.day, now, &progress)?;
+    let made = make_day(&make.day, &make.print, now, &progress)?;
     progress.stage("Writing");
     let written = write(&make.out, &made.paperwork.date, &made.files)
         .map_err(|error| Failure::outside("write the pack into", &make.out, error))?;
@@ -96,12 +96,12 @@ fn run_make(make: &arguments::Make, now: i64) -> Result<(), Failure> {
 fn run_check(check: &arguments::Check, now: i64) -> Result<(), Failure> {
     let progress = Progress::new(check.day.quiet);
     if let Some(path) = &check.plan {
-        let Composed { paperwork, .. } = compose_day(&check.day, &progress)?;
+        let Composed { paperwork, .. } = compose_day(&check.day, &check.print, &progress)?;
         progress.finish();
         return write_one(path, &record(&paperwork))
             .map_err(|error| Failure::outside("write the plan to", path, error));
     }
-    let made = make_day(&check.day, now, &progress)?;
+    let made = make_day(&check.day, &check.print, now, &progress)?;
     progress.finish();
     if !check.day.quiet {
         print_summary(&made, None);
@@ -114,14 +114,26 @@ fn run_propose(arguments: &arguments::Propose) -> Result<(), Failure> {
     if let Some(path) = arguments.out_list.as_ref().filter(|path| path.exists()) {
         return Err(Failure::outside("write the list to", path, io::ErrorKind::AlreadyExists.into()));
     }
-    with_carried_layouts(|at_hand| propose_with(arguments, at_hand))
+    with_layouts(&arguments.day.own, |at_hand| propose_with(arguments, at_hand))
 }
 
-/// What is at hand where a list is read and nothing is printed: the program's own languages and fonts.
-fn with_carried_layouts<T>(run: impl FnOnce(&AtHand<'_>) -> Result<T, Failure>) -> Result<T, Failure> {
-    let layouts = Layouts::new(BTreeMap::new())?;
+/// What is at hand where a list is read and nothing is printed: the languages and fonts of the program and of
+/// the unit, since a list that `make` takes is taken here too.
+fn with_layouts<T>(
+    own: &LayoutArguments,
+    run: impl FnOnce(&AtHand<'_>) -> Result<T, Failure>,
+) -> Result<T, Failure> {
+    let layouts = apart::layouts(&read_own_files(own)?, own.set_within)?;
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     run(&AtHand { prints: &|character| layouts.covers(character), languages: &languages })
+}
+
+/// The day's list, known to be right; or why it is not, written back where the command line asks for that.
+fn valid_list(arguments: &DayArguments, raw: &RawInputs, at_hand: &AtHand<'_>) -> Result<DayList, Failure> {
+    let list =
+        validate(raw, arguments.options(), at_hand).map_err(|problems| refusal(arguments, raw, problems))?;
+    note_held_rows(arguments, raw, &list)?;
+    Ok(list)
 }
 
 /// Proposes, with what is at hand to read the list.
@@ -129,7 +141,7 @@ fn propose_with(arguments: &arguments::Propose, at_hand: &AtHand<'_>) -> Result<
     let inputs = read_inputs(&arguments.day)?;
     let raw = read(&inputs.as_inputs());
     let options = arguments.day.options();
-    let day = planned_and_verified(validate(&raw, options, at_hand)?, arguments.day.effort.into())?;
+    let day = planned_and_verified(valid_list(&arguments.day, &raw, at_hand)?, arguments.day.effort.into())?;
     let advice = propose(&day);
     let Advice::Retime(proposal) = &advice else {
         if !arguments.day.quiet {
@@ -187,18 +199,23 @@ fn check_page(paperwork: &Paperwork) -> Result<(String, Vec<u8>), Failure> {
 }
 
 /// The stages in their order.
-fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<Made, Failure> {
-    let composed = compose_day(arguments, progress)?;
+fn make_day(
+    arguments: &DayArguments,
+    print: &PrintArguments,
+    now: i64,
+    progress: &Progress,
+) -> Result<Made, Failure> {
+    let composed = compose_day(arguments, print, progress)?;
     progress.stage("Setting the sheets");
     let printed = print_stamp(now, composed.time_zone);
     let (pdfs, pack) = if composed.own.is_empty() {
-        set_here(arguments, &composed, &printed, progress)?
+        set_here(print, &composed, &printed, progress)?
     } else {
-        set_apart(arguments, &composed, &printed)?
+        set_apart(print, arguments.own.set_within, &composed, &printed)?
     };
     let paperwork = composed.paperwork;
     let mut files: Vec<_> = pdfs.into_iter().map(|file| (file.name, file.bytes)).collect();
-    if arguments.printer_check {
+    if print.printer_check {
         files.push(check_page(&paperwork)?);
     }
     files.push(("plan.json".to_owned(), record(&paperwork)));
@@ -207,7 +224,7 @@ fn make_day(arguments: &DayArguments, now: i64, progress: &Progress) -> Result<M
 
 /// Sets the sheets with the program's own layouts, in this process.
 fn set_here(
-    arguments: &DayArguments,
+    print: &PrintArguments,
     composed: &Composed,
     printed: &str,
     progress: &Progress,
@@ -226,8 +243,8 @@ fn set_here(
     let order = LabelOrder {
         title: &paperwork.labels.title,
         language: &words.language,
-        form: arguments.labels.as_deref().unwrap_or(arguments.paper.usual_labels()),
-        first_free: usize::from(arguments.first_label),
+        form: print.labels.as_deref().unwrap_or(print.paper.usual_labels()),
+        first_free: usize::from(print.first_label),
         labels: &paperwork.labels.labels,
     };
     let pdfs = render_with_labels(&composed.layouts, paperwork, Some(&order), &press)?;
@@ -236,7 +253,8 @@ fn set_here(
 
 /// Sets the sheets with files of the unit's own among the layouts, in a process with limits.
 fn set_apart(
-    arguments: &DayArguments,
+    print: &PrintArguments,
+    seconds: u16,
     composed: &Composed,
     printed: &str,
 ) -> Result<(Vec<PdfFile>, PackSize), Failure> {
@@ -252,18 +270,22 @@ fn set_apart(
         stamp: words.stamp.replace("{printed}", printed),
         printer: composed.printer,
         labels_title: paperwork.labels.title.clone(),
-        form: arguments.labels.clone().unwrap_or_else(|| arguments.paper.usual_labels().to_owned()),
-        first_free: usize::from(arguments.first_label),
+        form: print.labels.clone().unwrap_or_else(|| print.paper.usual_labels().to_owned()),
+        first_free: usize::from(print.first_label),
         labels: paperwork.labels.labels.clone(),
     };
-    match apart::run(composed.own.clone(), Task::Pack(Box::new(task)), arguments.own.set_within)? {
+    match apart::run(composed.own.clone(), Task::Pack(Box::new(task)), seconds)? {
         Answer::Files(files, pack) => Ok((files, pack)),
         answer => Err(apart::refused(answer)),
     }
 }
 
 /// The stages up to the words of every sheet.
-fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed, Failure> {
+fn compose_day(
+    arguments: &DayArguments,
+    print: &PrintArguments,
+    progress: &Progress,
+) -> Result<Composed, Failure> {
     progress.stage("Reading");
     let own = read_own_files(&arguments.own)?;
     let layouts = apart::layouts(&own, arguments.own.set_within)?;
@@ -271,18 +293,19 @@ fn compose_day(arguments: &DayArguments, progress: &Progress) -> Result<Composed
     let raw = read(&inputs.as_inputs());
     let languages: Vec<String> = layouts.wording_languages().map(str::to_owned).collect();
     let at_hand = AtHand { prints: &|character| layouts.covers(character), languages: &languages };
-    let options = arguments.options();
-    let mut list =
-        validate(&raw, options, &at_hand).map_err(|problems| refusal(arguments, &raw, problems))?;
-    note_held_rows(arguments, &raw, &list)?;
+    let mut list = valid_list(arguments, &raw, &at_hand)?;
 
     progress.stage("Planning");
     let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
     let wordings = wordings(&layouts, &list.unit)?;
-    let printing = wording::Printing { own: &own, layouts: &layouts, arguments, wordings: &wordings };
+    let printing = wording::Printing {
+        setting: wording::Setting { own: &own, layouts: &layouts, seconds: arguments.own.set_within },
+        paper: print.paper.into(),
+        wordings: &wordings,
+    };
     list.cards_in_unit_language = printing.cards_in_unit_language(&list)?;
     let day = planned_and_verified(list, arguments.effort.into())?;
-    let choices = Choices { paper: arguments.paper.into(), revision: 1 };
+    let choices = Choices { paper: print.paper.into(), revision: 1 };
     let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let paperwork = compose(&day, &short, &wordings, choices)?;
     Ok(Composed { layouts, own, time_zone, printer, paperwork })

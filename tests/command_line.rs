@@ -318,3 +318,37 @@ fn the_manual_page_and_the_completions_are_written() {
     let page = fs::read_to_string(place.path().join("baypack.1")).expect("the page");
     assert!(page.contains("make"), "the page tells of make");
 }
+
+#[test]
+fn commands_that_print_nothing_take_no_options_of_the_printer() {
+    let options: [&[&str]; 4] = [
+        &["--paper", "us-letter"],
+        &["--labels", "labels-a4-14"],
+        &["--first-label", "2"],
+        &["--printer-check"],
+    ];
+    for option in options {
+        for command in [&["propose", DEMO][..], &["fit", DEMO, "--regimen", "PAC-W"]] {
+            let output = baypack().args(command).args(option).output().expect("it runs");
+            assert_eq!(status(&output), 2, "{command:?} {option:?}");
+            assert!(text(&output.stderr).contains(option[0]), "{option:?}");
+        }
+    }
+}
+
+#[test]
+fn every_command_that_reads_a_list_writes_it_back_with_its_faults() {
+    for command in [&["propose"][..], &["fit", "--regimen", "PAC-W"], &["check"]] {
+        let out = tempfile::tempdir().expect("a folder");
+        let file = out.path().join("faults.csv");
+        let output = baypack()
+            .args(command)
+            .arg("demo-input/day-list-faults.csv")
+            .arg("--faults")
+            .arg(&file)
+            .output()
+            .expect("it runs");
+        assert_eq!(status(&output), 1, "{command:?}");
+        assert!(fs::read_to_string(&file).expect("written").contains("to_mend"), "{command:?}");
+    }
+}

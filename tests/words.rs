@@ -192,3 +192,44 @@ fn a_card_whose_words_are_too_long_or_incomplete_is_in_the_units_language_with_a
         baypack().args(["check", "-q"]).arg(&list).arg("--layouts").arg(&own).assert().success();
     }
 }
+
+#[test]
+fn a_list_with_a_language_of_the_units_own_is_read_by_every_command_that_reads_a_list() {
+    let (place, list) = day("cy");
+    let own = place.path().join("ours");
+    write(&own.join("wording/cy.toml"), &carried("pl").replace("code = \"pl\"", "code = \"cy\""));
+    for command in [&["propose"][..], &["fit", "--regimen", "PAC-W"], &["check", "--plan", "plan.json"]] {
+        let run = |with_own: bool| {
+            let mut run = baypack();
+            run.current_dir(place.path()).args(command).arg("-q").arg(&list);
+            if with_own {
+                run.arg("--layouts").arg(&own);
+            }
+            run.output().expect("it runs").status.code()
+        };
+        assert_eq!(run(false), Some(1), "{command:?}: no such language is carried");
+        assert_eq!(run(true), Some(0), "{command:?}");
+    }
+}
+
+#[test]
+fn a_check_takes_the_units_own_layouts_and_fonts() {
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("en.toml");
+    write(&file, &carried("en"));
+    let own = place.path().join("ours");
+    fs::create_dir_all(&own).expect("made");
+    let check =
+        |own: &Path| baypack().args(["words", "--check"]).arg(&file).arg("--layouts").arg(own).output();
+    let output = check(&own).expect("it runs");
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    // With two sides more, no card fits.
+    let card = fs::read_to_string(root().join("layouts/sheets/care-card.typ")).expect("the card's layout");
+    let more = card.replace("  next-visit(", "  pagebreak()\n  [more]\n  pagebreak()\n  next-visit(");
+    assert_ne!(more, card);
+    write(&own.join("sheets/care-card.typ"), &more);
+    let output = check(&own).expect("it runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("more than 2 pages"), "{said}");
+}

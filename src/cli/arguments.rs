@@ -63,6 +63,8 @@ pub(super) enum Command {
 pub(super) struct Make {
     #[command(flatten)]
     pub day: DayArguments,
+    #[command(flatten)]
+    pub print: PrintArguments,
     /// Write into DIR: the pack goes to DIR/<date>/
     #[arg(long, value_name = "DIR", default_value = "out")]
     pub out: PathBuf,
@@ -72,6 +74,8 @@ pub(super) struct Make {
 pub(super) struct Check {
     #[command(flatten)]
     pub day: DayArguments,
+    #[command(flatten)]
+    pub print: PrintArguments,
     /// Write the plan, and only the plan, to FILE
     #[arg(long, value_name = "FILE")]
     pub plan: Option<PathBuf>,
@@ -128,6 +132,7 @@ impl From<HairName> for Hair {
     }
 }
 
+/// The day that a command is about, and how its list is read.
 #[derive(Debug, Args)]
 pub(super) struct DayArguments {
     /// The day list, as the booking system exports it (CSV)
@@ -148,6 +153,19 @@ pub(super) struct DayArguments {
     /// Where rows have faults, write the list to FILE with a last column that says what to mend
     #[arg(long, value_name = "FILE")]
     pub faults: Option<PathBuf>,
+    /// How much work goes into the machine plan; the work is counted, so each gives the same plan every time
+    #[arg(long, value_enum, default_value_t = EffortName::Usual)]
+    pub effort: EffortName,
+    #[command(flatten)]
+    pub own: LayoutArguments,
+    /// Say nothing unless something is wrong
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// What is in the printer, and how it prints.
+#[derive(Debug, Args)]
+pub(super) struct PrintArguments {
     /// The paper in the printer
     #[arg(long, value_enum, default_value_t = PaperName::A4)]
     pub paper: PaperName,
@@ -157,17 +175,9 @@ pub(super) struct DayArguments {
     /// The first label that is still on the first sheet of labels, counted along the rows
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=200))]
     pub first_label: u16,
-    /// How much work goes into the machine plan; the work is counted, so each gives the same plan every time
-    #[arg(long, value_enum, default_value_t = EffortName::Usual)]
-    pub effort: EffortName,
-    #[command(flatten)]
-    pub own: LayoutArguments,
     /// Make `printer-check.pdf` too: a page that shows whether the printer shrinks or shifts
     #[arg(long)]
     pub printer_check: bool,
-    /// Say nothing unless something is wrong
-    #[arg(long, short)]
-    pub quiet: bool,
 }
 
 /// The unit's own files that shape the paper.
@@ -196,6 +206,8 @@ pub(super) struct WordsCommand {
     /// Say what FILE lacks, and whether a care card can be printed with its words
     #[arg(long, value_name = "FILE")]
     pub check: Option<PathBuf>,
+    #[command(flatten)]
+    pub own: LayoutArguments,
 }
 
 #[derive(Debug, Args)]

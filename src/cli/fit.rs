@@ -3,18 +3,18 @@
 use super::arguments;
 use super::outside::{Failure, count, read_inputs};
 use super::report::say;
-use super::{planned_and_verified, with_carried_layouts};
+use super::{planned_and_verified, valid_list, with_layouts};
 use crate::fit::{BayRoom, Newcomer, Obstacle, Room, fit, is_cooled};
 use crate::problem::{Found, Place, Problem};
 use crate::read::read;
 use crate::unit_rules::{CapSize, RegimenIndex};
-use crate::validate::{DayList, nearest, validate};
+use crate::validate::{DayList, nearest};
 
 /// Says how much room there is.
 pub(super) fn run(arguments: &arguments::Fit) -> Result<(), Failure> {
     let inputs = read_inputs(&arguments.day)?;
     let raw = read(&inputs.as_inputs());
-    let list = with_carried_layouts(|at_hand| Ok(validate(&raw, arguments.day.options(), at_hand)?))?;
+    let list = with_layouts(&arguments.day.own, |at_hand| valid_list(&arguments.day, &raw, at_hand))?;
     let newcomer = newcomer(arguments, &list)?;
     let day = planned_and_verified(list, arguments.day.effort.into())?;
     let bays = fit(&day, &newcomer, arguments.day.effort.into());

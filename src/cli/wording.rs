@@ -5,9 +5,10 @@ use std::fs;
 use std::path::Path;
 
 use super::apart;
-use super::arguments::{DayArguments, WordsCommand};
+use super::arguments::WordsCommand;
 use super::layout_folders::write_new;
 use super::outside::Failure;
+use super::own_files::read_own_files;
 use super::report::say;
 use crate::compose::paperwork::{Document, Paper};
 use crate::compose::wording_check::check_wording;
@@ -26,11 +27,13 @@ const ENGLISH: &str = "wording/en.toml";
 
 /// Does what the command line asks of the words.
 pub(super) fn run(command: &WordsCommand) -> Result<(), Failure> {
-    let layouts = Layouts::with_own(&[])?;
+    let own = read_own_files(&command.own)?;
+    let layouts = apart::layouts(&own, command.own.set_within)?;
     if let (Some(language), Some(file)) = (&command.language, &command.start) {
         return start(&layouts, language, file);
     }
-    command.check.as_deref().map_or(Ok(()), |file| check(&layouts, file))
+    let setting = Setting { own: &own, layouts: &layouts, seconds: command.own.set_within };
+    command.check.as_deref().map_or(Ok(()), |file| check(&setting, file))
 }
 
 fn start(layouts: &Layouts, language: &str, file: &Path) -> Result<(), Failure> {
@@ -50,18 +53,17 @@ fn start(layouts: &Layouts, language: &str, file: &Path) -> Result<(), Failure> 
 }
 
 /// Says everything that is wrong with a wording file, at last whether its cards can be printed.
-fn check(layouts: &Layouts, file: &Path) -> Result<(), Failure> {
+fn check(setting: &Setting<'_>, file: &Path) -> Result<(), Failure> {
     let bytes = fs::read(file).map_err(|error| Failure::outside("read", file, error))?;
     let name = name(file);
-    let problems = problems(layouts, &name, &bytes)?;
+    let problems = problems(setting.layouts, &name, &bytes)?;
     if !problems.is_empty() {
         return Err(problems.into());
     }
     let words = Words::parse(&name, &String::from_utf8_lossy(&bytes))?.of_an_invented_unit();
     let mut faults = Vec::new();
     for paper in [Paper::A4, Paper::UsLetter] {
-        let found = fit(layouts, &worst_cards(&words, paper)?).map_err(|fault| vec![fault])?;
-        faults.extend(found.into_iter().flatten());
+        faults.extend(setting.faults(worst_cards(&words, paper)?)?.into_iter().flatten());
     }
     if !faults.is_empty() {
         return Err(faults.into());
@@ -97,11 +99,34 @@ fn name(file: &Path) -> String {
     file.file_name().unwrap_or(file.as_os_str()).to_string_lossy().into_owned()
 }
 
-/// What cards are printed with.
-pub(super) struct Printing<'a> {
+/// What cards are set with.
+pub(super) struct Setting<'a> {
     pub own: &'a [OwnFile],
     pub layouts: &'a Layouts,
-    pub arguments: &'a DayArguments,
+    /// The longest that setting them may take, where files of the unit's own shape them.
+    pub seconds: u16,
+}
+
+impl Setting<'_> {
+    /// The faults of each card.
+    fn faults(&self, cards: Vec<Document>) -> Result<Vec<Vec<RenderFault>>, Failure> {
+        if cards.is_empty() {
+            return Ok(Vec::new());
+        }
+        if self.own.is_empty() {
+            return fit(self.layouts, &cards).map_err(|fault| vec![fault].into());
+        }
+        match apart::run(self.own.to_vec(), Task::Fit(cards), self.seconds)? {
+            Answer::Fit(faults) => Ok(faults),
+            answer => Err(apart::refused(answer)),
+        }
+    }
+}
+
+/// What a day's cards are printed with.
+pub(super) struct Printing<'a> {
+    pub setting: Setting<'a>,
+    pub paper: Paper,
     pub wordings: &'a BTreeMap<String, Words>,
 }
 
@@ -113,9 +138,8 @@ impl Printing<'_> {
             list.visits.iter().filter_map(|visit| visit.language.as_ref()).collect();
         let incomplete: BTreeSet<&String> =
             asked.into_iter().filter(|language| !self.is_complete(language)).collect();
-        let paper = self.arguments.paper.into();
         let (mut visits, mut cards, mut without) = (Vec::new(), Vec::new(), BTreeSet::new());
-        for (visit, card) in cards_in_other_languages(list, self.wordings, paper) {
+        for (visit, card) in cards_in_other_languages(list, self.wordings, self.paper) {
             let complete =
                 list.visits[visit].language.as_ref().is_some_and(|code| !incomplete.contains(code));
             match card.filter(|_| complete) {
@@ -126,7 +150,7 @@ impl Printing<'_> {
                 None => drop(without.insert(visit)),
             }
         }
-        let faults = self.faults(cards)?;
+        let faults = self.setting.faults(cards)?;
         without.extend(
             visits.into_iter().zip(faults).filter(|(_, faults)| !faults.is_empty()).map(|(visit, _)| visit),
         );
@@ -135,21 +159,8 @@ impl Printing<'_> {
 
     fn is_complete(&self, language: &str) -> bool {
         let path = format!("wording/{language}.toml");
-        let bytes = self.layouts.file(&path).unwrap_or_default();
-        problems(self.layouts, &self.layouts.shown(&path), bytes).is_ok_and(|found| found.is_empty())
-    }
-
-    /// The faults of each card.
-    fn faults(&self, cards: Vec<Document>) -> Result<Vec<Vec<RenderFault>>, Failure> {
-        if cards.is_empty() {
-            return Ok(Vec::new());
-        }
-        if self.own.is_empty() {
-            return fit(self.layouts, &cards).map_err(|fault| vec![fault].into());
-        }
-        match apart::run(self.own.to_vec(), Task::Fit(cards), self.arguments.own.set_within)? {
-            Answer::Fit(faults) => Ok(faults),
-            answer => Err(apart::refused(answer)),
-        }
+        let layouts = self.setting.layouts;
+        let bytes = layouts.file(&path).unwrap_or_default();
+        problems(layouts, &layouts.shown(&path), bytes).is_ok_and(|found| found.is_empty())
     }
 }
