@@ -344,17 +344,19 @@ fn planned_and_verified(list: DayList, effort: Effort) -> Result<VerifiedDay, Fa
     Ok(verify(list, plan, allocation, cautions)?)
 }
 
-/// The words of every language that has a wording file, with the unit's names and numbers.
-fn wordings(layouts: &Layouts, unit: &Unit) -> Result<BTreeMap<String, Words>, Vec<Problem>> {
+/// The words of every language that has a wording file, with the unit's names and numbers. One that cannot be
+/// read is left out, unless the staff sheets are in it: who asks for a card in it gets one in the unit's
+/// language, with a caution.
+fn wordings(layouts: &Layouts, unit: &Unit) -> Result<BTreeMap<String, Words>, Problem> {
     let mut wordings = BTreeMap::new();
-    let mut problems = Vec::new();
     for language in layouts.wording_languages() {
         let path = format!("wording/{language}.toml");
         let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
         match Words::parse(&layouts.shown(&path), &text) {
             Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
-            Err(problem) => problems.push(problem),
+            Err(problem) if language == unit.language => return Err(problem),
+            Err(_) => {}
         }
     }
-    if problems.is_empty() { Ok(wordings) } else { Err(problems) }
+    Ok(wordings)
 }

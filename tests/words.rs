@@ -100,7 +100,10 @@ fn a_check_names_what_is_missing_unknown_or_has_other_placeholders_with_its_line
     let said = refusal(&broken);
     let line = |text: &str| broken.lines().position(|line| line.contains(text)).expect("the line") + 1;
     for expected in [
-        "error: a text is missing\n --> xx.toml, key `card.title`\nhelp: in English: Going home\n".to_owned(),
+        format!(
+            "error: a text is missing\n --> xx.toml, line {}, key `card.title`\nhelp: in English: Going home\n",
+            line("[card]")
+        ),
         format!(
             "error: nothing prints this text\n --> xx.toml, line {}, key `card.titel`\nhelp: did you mean `card.title`?\n",
             line("titel")
@@ -179,7 +182,8 @@ fn a_card_whose_words_are_too_long_or_incomplete_is_in_the_units_language_with_a
     let long =
         polish.replace("\"Część włosów wypadnie. To częste.\",", &"\"Część włosów wypadnie.\",\n".repeat(30));
     let short = polish.replace("title = \"Karta do domu\"\n", "");
-    for words in [long, short] {
+    let no_toml = polish.replace("title = \"Karta do domu\"\n", "title = \"Karta do domu\n");
+    for words in [long, short, no_toml] {
         let (place, list) = day("pl");
         let own = place.path().join("ours");
         write(&own.join("wording/pl.toml"), &words);
@@ -232,4 +236,29 @@ fn a_check_takes_the_units_own_layouts_and_fonts() {
     let said = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(1), "{said}");
     assert!(said.contains("more than 2 pages"), "{said}");
+}
+
+#[test]
+fn staff_words_that_are_missing_or_cannot_be_read_stop_the_run_with_file_and_line() {
+    let english = carried("en");
+    let (place, list) = day("pl");
+    let own = place.path().join("ours");
+    let line =
+        |text: &str, part: &str| text.lines().position(|line| line.starts_with(part)).expect("the line") + 1;
+    let title = english.lines().find(|line| line.starts_with("title = \"Front sheet")).expect("a title");
+    let missing = english.replace(&format!("{title}\n"), "");
+    let unread = english.replace(title, "title = \"Front sheet");
+    let cases = [
+        (missing.clone(), line(&missing, "[front]"), "a text is missing"),
+        (unread.clone(), line(&unread, "title = \"Front sheet"), "breaks the rules of its notation"),
+    ];
+    for (words, line, what) in cases {
+        write(&own.join("wording/en.toml"), &words);
+        let output = baypack().args(["check", "-q"]).arg(&list).arg("--layouts").arg(&own).output();
+        let output = output.expect("it runs");
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(1), "{said}");
+        assert!(said.contains(what), "{said}");
+        assert!(said.contains(&format!("en.toml, line {line}")), "line {line} is not in: {said}");
+    }
 }

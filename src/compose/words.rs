@@ -12,6 +12,7 @@ use super::paperwork::Direction;
 use super::wording_check::plural_form;
 use crate::clock::{Minutes, Moment};
 use crate::problem::{Place, Problem};
+use crate::read::settings::{Table, Value as Setting, read_settings};
 use crate::unit_rules::Unit;
 
 /// The words of one wording file.
@@ -19,6 +20,7 @@ use crate::unit_rules::Unit;
 pub struct Words {
     file: String,
     table: Value,
+    lines: Table,
     templates: Handlebars<'static>,
     shared: Map<String, Value>,
 }
@@ -36,16 +38,15 @@ impl Words {
             found: None,
             help: "mend the wording file; words in double braces are placeholders".to_owned(),
         };
-        let table: toml::Table = toml::from_str(text).map_err(|error| {
-            let line = error.span().and_then(|span| line_of(text, span.start));
-            fault(format!("the wording file cannot be read: {}", error.message()), line, None)
-        })?;
-        let table = serde_json::to_value(table).map_err(|error| fault(error.to_string(), None, None))?;
+        let unreadable = || fault("the wording file cannot be read".to_owned(), None, None);
+        let lines = read_settings(file, text.as_bytes())
+            .map_err(|problems| problems.into_iter().next().unwrap_or_else(unreadable))?;
+        let table = json_of_table(&lines);
         let mut templates = Handlebars::new();
         templates.set_strict_mode(true);
         templates.register_escape_fn(handlebars::no_escape);
         for (key, template) in texts("", &table) {
-            let at = |what: String| fault(what, None, Some(key.clone()));
+            let at = |what: String| fault(what, Some(lines.line_of(&key)), Some(key.clone()));
             let template = Template::compile(template)
                 .map_err(|error| at(format!("a text is not a template: {}", error.reason())))?;
             if !template.elements.iter().all(is_plain) {
@@ -53,7 +54,7 @@ impl Words {
             }
             templates.register_template(&key, template);
         }
-        Ok(Self { file: file.to_owned(), table, templates, shared: Map::new() })
+        Ok(Self { file: file.to_owned(), table, lines, templates, shared: Map::new() })
     }
 
     /// The same words with the unit's names, numbers and minutes at hand for their placeholders.
@@ -256,7 +257,7 @@ impl Words {
             what: what.to_owned(),
             place: Place {
                 file: self.file.clone(),
-                line: None,
+                line: Some(self.lines.line_of(key)),
                 column: Some(key.to_owned()),
                 ..Place::default()
             },
@@ -279,10 +280,19 @@ fn is_plain(part: &TemplateElement) -> bool {
     }
 }
 
-/// The line of a byte, from 1.
-fn line_of(text: &str, byte: usize) -> Option<u32> {
-    let before = text.get(..byte)?;
-    u32::try_from(before.matches('\n').count() + 1).ok()
+/// A settings tree without its lines, as templates and lists are looked up in it.
+fn json_of_table(table: &Table) -> Value {
+    table.entries.iter().map(|(key, setting)| (key.clone(), json_of(&setting.value))).collect()
+}
+
+fn json_of(value: &Setting) -> Value {
+    match value {
+        Setting::Text(text) | Setting::OtherNumber(text) | Setting::DateOrTime(text) => json!(text),
+        Setting::Whole(number) => json!(number),
+        Setting::Truth(truth) => json!(truth),
+        Setting::List(items) => items.iter().map(|item| json_of(&item.value)).collect(),
+        Setting::Table(table) => json_of_table(table),
+    }
 }
 
 /// Every text below a value with its dotted key.

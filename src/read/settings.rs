@@ -22,6 +22,14 @@ impl Table {
     pub fn get(&self, key: &str) -> Option<&Setting> {
         self.entries.iter().find(|(name, _)| name == key).map(|(_, setting)| setting)
     }
+
+    /// The line on which a dotted key stands, or would: that of the innermost table or list around it that is
+    /// there. Items of lists go by their number from 0, as in `parts.2.title`.
+    #[must_use]
+    pub fn line_of(&self, key: &str) -> u32 {
+        let (first, rest) = key.split_once('.').map_or((key, None), |(first, rest)| (first, Some(rest)));
+        self.get(first).map_or(self.line, |setting| setting.line_below(rest))
+    }
 }
 
 /// A value with its line.
@@ -31,6 +39,22 @@ pub struct Setting {
     pub line: u32,
     /// The value.
     pub value: Value,
+}
+
+impl Setting {
+    /// The line of a dotted key below this one; of this one where no key is given or the value holds none.
+    fn line_below(&self, key: Option<&str>) -> u32 {
+        match (&self.value, key) {
+            (Value::Table(table), Some(key)) => table.line_of(key),
+            (Value::List(items), Some(key)) => {
+                let (number, rest) =
+                    key.split_once('.').map_or((key, None), |(number, rest)| (number, Some(rest)));
+                let item = number.parse().ok().and_then(|number: usize| items.get(number));
+                item.map_or(self.line, |item| item.line_below(rest))
+            }
+            _ => self.line,
+        }
+    }
 }
 
 /// A value of a settings file.
