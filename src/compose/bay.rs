@@ -1,12 +1,13 @@
 //! Bay sheets: the tick list, a strip for each patient, and the table past the grids.
 
+use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
 use serde_json::json;
 
 use super::desk::{Desk, document};
 use super::page_code::PageCodes;
-use super::paperwork::{BaySheet, Document, Kind, LadderStep, LateRow, LateTable};
+use super::paperwork::{BaySheet, Document, Kind, LadderStep, LateLength, LateRow, LateTable};
 use super::slip_grid::{FIRST_LINE, LINE, RULE};
 use super::strip::strip;
 use super::ticks::ticks;
@@ -54,20 +55,51 @@ fn sheet(
 /// From the earliest end of a drug that a grid still shows until closing, every five minutes.
 fn late_table(desk: &Desk<'_>, patients: &[usize]) -> Result<Option<LateTable>, Problem> {
     let cooled = || patients.iter().filter_map(|&visit| desk.planned(visit).cooling.as_ref());
-    let lengths: BTreeSet<Minutes> = cooled().map(|stages| stages.post_cooling).collect();
+    // The longest first: nobody is stopped too early by the column nearest to the time.
+    let lengths: BTreeSet<Reverse<Minutes>> = cooled().map(|stages| Reverse(stages.post_cooling)).collect();
     let Some(earliest) = cooled().map(|stages| stages.hair_loss_drug_end).min() else { return Ok(None) };
     let first = earliest.slipped(FIRST_LINE).minutes().div_euclid(LINE) * LINE;
     let row = |minutes: i32| {
         let ended = Moment::from_midnight(minutes);
         LateRow {
             ended: ended.to_string(),
-            stop: lengths.iter().map(|length| (ended + *length).to_string()).collect(),
+            stop: lengths.iter().map(|Reverse(length)| (ended + *length).to_string()).collect(),
             rule: minutes % RULE == 0,
         }
     };
     let rows = (first..=desk.unit.closes.minutes()).step_by(LINE.unsigned_abs() as usize).map(row).collect();
-    let lengths = lengths.iter().map(|length| desk.words.duration(*length)).collect::<Result<Vec<_>, _>>()?;
-    Ok(Some(LateTable { lengths, rows }))
+    let lengths = lengths
+        .iter()
+        .map(|Reverse(length)| {
+            let chairs = chairs(desk, patients, *length)?;
+            Ok(LateLength { length: desk.words.duration(*length)?, chairs })
+        })
+        .collect::<Result<Vec<_>, Problem>>()?;
+    let with_flush =
+        patients.iter().any(|&visit| desk.planned(visit).cooling.is_some() && desk.flush_counts(visit));
+    Ok(Some(LateTable { lengths, with_flush, rows }))
+}
+
+/// The chairs of the patients with this post-cooling, in the order of their chairs; with the arrival where a
+/// chair has two.
+fn chairs(desk: &Desk<'_>, patients: &[usize], length: Minutes) -> Result<String, Problem> {
+    let of_chair = |chair: &str| patients.iter().filter(|&&visit| desk.visit(visit).chair == chair).count();
+    let mut here: Vec<usize> = patients
+        .iter()
+        .copied()
+        .filter(|&visit| {
+            desk.planned(visit).cooling.as_ref().is_some_and(|stages| stages.post_cooling == length)
+        })
+        .collect();
+    here.sort_by_key(|&visit| (desk.chair_place(visit), desk.visit(visit).arrive));
+    let chair = |&visit: &usize| {
+        let row = desk.visit(visit);
+        match of_chair(&row.chair) {
+            0 | 1 => Ok(row.chair.clone()),
+            _ => desk.say("front.seat", &json!({ "chair": row.chair, "arrive": row.arrive })),
+        }
+    };
+    Ok(here.iter().map(chair).collect::<Result<Vec<_>, _>>()?.join(", "))
 }
 
 /// For every minute of the hour in which a break may begin: when to remind, and back by when.

@@ -75,7 +75,8 @@ fn bars(
         let off = hold.span.until - desk.unit.minutes.outlet_clean;
         bars.push(ChartBar {
             label: row.chair.clone(),
-            name: row.family_name.to_uppercase(),
+            // A family name tells people apart, but for those whose names are alike.
+            name: if desk.is_alike(visit) { row.staff_name() } else { row.family_name.to_uppercase() },
             identity: row.hospital_no.clone(),
             times: desk.words.range(hold.span.from, off)?,
             ..blank(Span::new(hold.span.from, off), Fill::Cooling)

@@ -10,7 +10,7 @@ use crate::allocate::{Allocation, Cooling, OutletHold};
 use crate::explain::Shortfall;
 use crate::fall_backs::{FallBack, fall_backs};
 use crate::patient::Visit;
-use crate::plan::{DayPlan, VisitPlan};
+use crate::plan::{DayPlan, VisitPlan, counted_step};
 use crate::problem::Problem;
 use crate::propose::Advice;
 use crate::survey::Caution;
@@ -72,6 +72,19 @@ impl<'a> Desk<'a> {
             Cooling::Outlet(hold) => Some(hold),
             Cooling::NotWanted | Cooling::Without(_) => None,
         }
+    }
+
+    /// Whether the post-cooling clock of a visit counts from the end of a flush.
+    pub fn flush_counts(&self, visit: usize) -> bool {
+        let regimen = self.regimen(visit);
+        let counted = regimen.steps.get(counted_step(regimen, self.unit));
+        self.unit.rules.flush_counts && counted.is_some_and(|step| step.flush.get() > 0)
+    }
+
+    /// Whether another patient of the day has a name like this one's.
+    pub fn is_alike(&self, visit: usize) -> bool {
+        let alike = |caution: &Caution| matches!(caution, Caution::NamesAlike { .. });
+        self.cautions.iter().any(|caution| alike(caution) && caution.visits().contains(&visit))
     }
 
     /// `M1 · 2`.

@@ -41,7 +41,7 @@ pub(super) fn example(desk: &Desk<'_>) -> Result<GridExample, Problem> {
         });
     }
     let names = [desk.text("front.example_drug")?];
-    Ok(GridExample { steps, grid: paper_grid(desk, &grid, &names, &[])?, marks })
+    Ok(GridExample { steps, grid: paper_grid(desk, &grid, &names, &[], false)?, marks })
 }
 
 /// A plain visit by the unit's own minutes: pre-medication, cap, one drug.

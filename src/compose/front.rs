@@ -9,6 +9,7 @@ use super::paperwork::{CountLine, Document, FrontRow, FrontSection, FrontSheet, 
 use super::proposal::{proposal, why};
 use crate::clock::{Moment, Span};
 use crate::problem::Problem;
+use crate::propose::Advice;
 use crate::survey::Caution;
 
 /// The sections in the order of the sheet, each with the kinds of caution that stand in it.
@@ -70,7 +71,13 @@ fn section(desk: &Desk<'_>, name: &str, kinds: &[&str]) -> Result<FrontSection, 
     }
     Ok(FrontSection {
         title: desk.text(&format!("front.sections.{name}.title"))?,
-        none: desk.text(&format!("front.sections.{name}.none"))?,
+        none: desk.text(
+            match (name, desk.advice) {
+                ("ring", Advice::Retime(_)) => "front.sections.ring.proposal".to_owned(),
+                _ => format!("front.sections.{name}.none"),
+            }
+            .as_str(),
+        )?,
         rows,
         proposal: if name == "outlets" { proposal(desk)? } else { None },
     })
@@ -252,13 +259,15 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
         | Caution::CapNotRecorded { visit } => Some(prepare(visit)),
         Caution::GoAheadWaiting { visit } => Some(start(visit)),
         Caution::GoAheadNotRecorded { visits } => visits.iter().map(start).min(),
+        // These are agreed by telephone before anybody sets out.
+        Caution::ClosingPassed { visit, .. } | Caution::DrugsLate { visit, .. } => {
+            Some(desk.unit.opens.min(arrive(visit)))
+        }
         Caution::Isolated { visit }
-        | Caution::ClosingPassed { visit, .. }
         | Caution::BeforeOpening { visit }
         | Caution::LeaveByMissed { visit, .. }
         | Caution::Alert { visit } => Some(arrive(visit)),
         Caution::CardLanguage { visit } => Some(desk.planned(*visit).leave),
-        Caution::DrugsLate { visit, needed_by, .. } => Some(needed_by.unwrap_or(arrive(visit))),
         Caution::ChairDoubleBooked { both, .. } => Some(both.from),
         Caution::NursesShort { when, .. } => Some(when.from),
         Caution::MachineBeforeOpening { switch_on, .. } => Some(*switch_on),

@@ -464,10 +464,21 @@ pub struct SlipLine {
 /// The table past the last line of the grids.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LateTable {
-    /// The post-cooling lengths in use: `90min`.
-    pub lengths: Vec<String>,
+    /// The post-cooling lengths in use, the longest first.
+    pub lengths: Vec<LateLength>,
+    /// Whether the clock counts from the end of a flush for somebody.
+    pub with_flush: bool,
     /// One row for every five minutes until closing.
     pub rows: Vec<LateRow>,
+}
+
+/// A post-cooling length in use.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LateLength {
+    /// The length: `1hr 30min`.
+    pub length: String,
+    /// Whose it is: `A1, A2, A3 (12:15)`.
+    pub chairs: String,
 }
 
 /// One row of the late table.

@@ -123,7 +123,7 @@ fn row(desk: &Desk<'_>, change: &Change) -> Result<ProposalRow, Problem> {
         proposed: change.to.to_string(),
         change: desk.say(direction, &json!({ "length": desk.words.duration(length)? }))?,
         who: desk.text("front.proposal.who")?,
-        by: change.from.min(change.to).to_string(),
+        by: change.from.min(change.to).min(desk.unit.opens).to_string(),
     })
 }
 

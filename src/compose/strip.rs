@@ -64,7 +64,7 @@ fn spaced(digits: &str) -> String {
 }
 
 /// What a nurse must know before anything else.
-fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Problem> {
+pub(super) fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Problem> {
     let row = desk.visit(visit);
     let mut alerts = Vec::new();
     let mut alert = |kind: &str, text: Option<String>, data: serde_json::Value| -> Result<(), Problem> {
@@ -223,7 +223,7 @@ fn cooling_strip(
     let observed = grid.links.iter().any(|link| link.promise == Promise::Observation);
     let guards = if observed { "strip.guards_observed" } else { "strip.guards" };
     let check = desk.unit.minutes.first_check;
-    let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?)?;
+    let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?, desk.flush_counts(visit))?;
     let heavy_lines = grid.lines.iter().filter(|line| line.cost.is_some()).count();
     let crowded = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
     // A page of US Letter is lower by the height of four rows.
@@ -275,15 +275,19 @@ fn costs(desk: &Desk<'_>, visit: usize) -> Result<Vec<Cost>, Problem> {
 }
 
 /// A grid as it is printed. `drugs` names the steps; each cost stands above the first line whose slip
-/// is more than it allows.
+/// is more than it allows. Where the flush counts, the drug has ended only with it.
 pub(super) fn paper_grid(
     desk: &Desk<'_>,
     grid: &Grid,
     drugs: &[String],
     costs: &[Cost],
+    flush_counts: bool,
 ) -> Result<SlipGrid, Problem> {
-    let columns =
-        grid.events.iter().map(|event| column(desk, event.what, drugs)).collect::<Result<Vec<_>, _>>()?;
+    let columns = grid
+        .events
+        .iter()
+        .map(|event| column(desk, event.what, drugs, flush_counts))
+        .collect::<Result<Vec<_>, _>>()?;
     let mut lines = Vec::new();
     let mut last_slip = i32::MIN;
     for slip in Grid::slips() {
@@ -304,13 +308,14 @@ pub(super) fn paper_grid(
     Ok(SlipGrid { columns, lines })
 }
 
-fn column(desk: &Desk<'_>, what: What, drugs: &[String]) -> Result<SlipColumn, Problem> {
+fn column(desk: &Desk<'_>, what: What, drugs: &[String], flush_counts: bool) -> Result<SlipColumn, Problem> {
     let (label, step) = match what {
         What::PremedGiven => ("premed_given", None),
         What::DrugStarted(step) => ("drug_started", Some(step)),
         What::ObservationStarts(step) => ("observation_starts", Some(step)),
         What::Connect => ("connect", None),
         What::StartDrug(step) => ("start_drug", Some(step)),
+        What::DrugEnded(step) if flush_counts => ("drug_flush_ended", Some(step)),
         What::DrugEnded(step) => ("drug_ended", Some(step)),
         What::StopCooling => ("stop_cooling", None),
         What::CapOff => ("cap_off", None),

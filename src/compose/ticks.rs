@@ -4,7 +4,9 @@ use serde_json::json;
 
 use super::desk::Desk;
 use super::paperwork::{HandOverRow, TickLine};
+use super::strip::alerts;
 use crate::clock::Moment;
+use crate::patient::Visit;
 use crate::plan::CoolingStages;
 use crate::problem::Problem;
 
@@ -50,12 +52,17 @@ fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
         tasks.push(task(times.start, name, Some(place), first == Some(place)));
     }
     if let Some(stages) = &planned.cooling {
+        // Without an outlet or a cap the hair stays dry until somebody has decided; the times hold if they
+        // find one.
+        let served = desk.outlet(visit).is_some();
+        let prepare = if served { "prepare" } else { "prepare_without" };
+        let ended = if desk.flush_counts(visit) { "post_cooling_flush" } else { "post_cooling" };
         tasks.extend([
-            task(stages.prepare, "prepare", None, false),
-            task(stages.cooling_on, "connect", None, true),
+            task(stages.prepare, prepare, None, !served),
+            task(stages.cooling_on, "connect", None, served),
             task(stages.cooling_on + desk.unit.minutes.first_check, "first_check", None, false),
-            task(stages.hair_loss_drug_end, "post_cooling", None, false),
-            task(stages.cooling_off, "stop_cooling", None, true),
+            task(stages.hair_loss_drug_end, ended, None, false),
+            task(stages.cooling_off, "stop_cooling", None, served),
             task(stages.cap_off, "cap_off", None, false),
         ]);
     }
@@ -88,12 +95,15 @@ fn what(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
 fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
     let row = desk.visit(task.visit);
     match task.name {
-        "arrive" if row.alert.is_some() || row.isolate => desk.text("ticks.see_alert"),
-        "prepare" => match row.cap.map(|size| &desk.unit.cap(size).size) {
-            _ if row.own_cap => desk.text("ticks.own_cap"),
-            Some(size) => desk.say("ticks.cap", &json!({ "size": size })),
-            None => desk.text("ticks.fitting_set"),
-        },
+        "arrive" if !alerts(desk, task.visit)?.is_empty() => desk.text("ticks.see_alert"),
+        "premed" if warned(desk, task.visit, WAITING) => desk.text("ticks.see_alert"),
+        "start_drug" | "start_cytotoxic_drug" if desk.is_alike(task.visit) => desk.text("ticks.see_alert"),
+        "prepare" if warned(desk, task.visit, BEFORE_THE_CAP) => {
+            let parts = [fitted_cap(desk, row)?, desk.text("ticks.see_alert")?];
+            Ok(parts.join(", "))
+        }
+        "prepare" => fitted_cap(desk, row),
+        "prepare_without" => desk.text("ticks.see_alert"),
         "connect" | "stop_cooling" => desk.outlet_or_none(task.visit),
         "leave" => match row.leave_by {
             Some(leave_by) => desk.say("ticks.leave_by", &json!({ "time": leave_by })),
@@ -101,6 +111,25 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
         },
         _ => Ok(String::new()),
     }
+}
+
+/// The cap that is fitted.
+fn fitted_cap(desk: &Desk<'_>, row: &Visit) -> Result<String, Problem> {
+    match row.cap.map(|size| &desk.unit.cap(size).size) {
+        _ if row.own_cap => desk.text("ticks.own_cap"),
+        Some(size) => desk.say("ticks.cap", &json!({ "size": size })),
+        None => desk.text("ticks.fitting_set"),
+    }
+}
+
+/// Cautions that hold up the pre-medication.
+const WAITING: &[&str] = &["go_ahead_waiting"];
+/// Cautions that are to be looked at before a cap is fitted.
+const BEFORE_THE_CAP: &[&str] = &["go_ahead_waiting", "hair_not_recorded"];
+
+/// Whether a caution of one of the kinds is about the patient.
+fn warned(desk: &Desk<'_>, visit: usize, kinds: &[&str]) -> bool {
+    desk.cautions.iter().any(|caution| kinds.contains(&caution.kind()) && caution.visits().contains(&visit))
 }
 
 /// The changes of shift of the day, by time, each with its title.
@@ -141,6 +170,7 @@ fn hand_over(
 fn stage(desk: &Desk<'_>, visit: usize, at: Moment) -> Result<String, Problem> {
     let planned = desk.planned(visit);
     let name = match &planned.cooling {
+        Some(stages) if at > stages.prepare && desk.outlet(visit).is_none() => "without",
         Some(stages) => cooled_stage(stages, at),
         None if planned.steps.first().is_some_and(|step| at <= step.start) => "waiting",
         None => "drugs",
