@@ -24,6 +24,13 @@ pub(super) struct Work {
     pub trials: u32,
 }
 
+impl Work {
+    /// A part of it.
+    pub fn part(self, of: u32, parts: u32) -> Self {
+        Self { days: self.days / parts * of, trials: self.trials / parts * of }
+    }
+}
+
 /// What came of trying a day.
 pub(super) enum Tried {
     /// It fits.
