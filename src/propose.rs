@@ -91,7 +91,8 @@ pub fn propose(day: &VerifiedDay) -> Advice {
     let supply = Supply::of(&day.list().unit);
     let menu = menu(day, &supply);
     let judge = Trial { day, menu: &menu };
-    let mut bays = Bays { judge: &judge, ground: Ground::new(day.list(), supply, &menu), without: &without };
+    let ground = Ground::new(day.list(), supply, &menu);
+    let mut bays = Bays { judge: &judge, ground, without: &without, proven: true };
     let Found { places, left_out, proven } = bays.find();
     if left_out.len() == without.len() {
         return Advice::NothingHelps { proven };

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::conflicts::Ground;
-use super::search::{Judge, Order, Outcome, Search, Tried, Work};
+use super::search::{Judge, Opens, Order, Outcome, Search, Tried, Work};
 
 /// The most sets of people left out that are looked at for one number of them.
 const MOST_ROOTS: usize = 500;
@@ -22,34 +22,46 @@ pub(super) struct Found {
     pub proven: bool,
 }
 
+/// That no day was found that fits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct NoneFound {
+    /// Whether there is none.
+    pub proven: bool,
+}
+
 /// Some people of a day, and whom to leave aside.
 pub(super) struct Group<'a, 'b, J> {
     pub judge: &'a J,
     pub ground: &'a mut Ground<'b>,
     /// Who of them has no outlet as listed.
     pub without: Vec<usize>,
-    /// The people of other bays.
+    /// The people of other bays, and whoever is to be left out.
     pub others: BTreeSet<usize>,
+    /// What is open to them.
+    pub open: Opens,
     /// How many of them must be left out at least.
     pub least_left_out: usize,
 }
 
 impl<J: Judge> Group<'_, '_, J> {
     /// Looks for the least change. Of the work for one number of people left out, half is kept for the
-    /// numbers after it.
-    pub fn find(&mut self, work: &mut Work) -> Found {
+    /// numbers after it. Without a day that fits, whether there is none is proven or not.
+    pub fn find(&mut self, work: &mut Work) -> Result<Found, NoneFound> {
         let mut proven = true;
-        for left_out in self.least_left_out..self.without.len() {
-            let is_last = left_out + 1 == self.without.len();
+        for left_out in self.least_left_out..=self.without.len() {
+            let is_last = left_out == self.without.len();
+            if is_last && self.open.is_empty() {
+                let places = vec![0; self.ground.menu.len()];
+                return Ok(Found { places, left_out: self.without.iter().copied().collect(), proven });
+            }
             let outcome = self.with_left_out(left_out, if is_last { 1 } else { 2 }, work);
             proven &= outcome.complete;
             if let Some(places) = outcome.places {
                 let left_out = outcome.left_out.difference(&self.others).copied().collect();
-                return Found { places, left_out, proven };
+                return Ok(Found { places, left_out, proven });
             }
         }
-        let places = vec![0; self.ground.menu.len()];
-        Found { places, left_out: self.without.iter().copied().collect(), proven }
+        Err(NoneFound { proven })
     }
 
     /// Looks for the cheapest day on which so many of those without an outlet still have none.
@@ -72,7 +84,8 @@ impl<J: Judge> Group<'_, '_, J> {
 
     /// One search, the work that it takes taken off `all`.
     fn search(&mut self, roots: &[BTreeSet<usize>], order: Order, own: Work, all: &mut Work) -> Outcome {
-        let mut search = Search { ground: &mut *self.ground, roots, order, work: own, judge: self.judge };
+        let (judge, open) = (self.judge, &self.open);
+        let mut search = Search { ground: &mut *self.ground, roots, open, order, work: own, judge };
         let outcome = search.run();
         all.days -= own.days - search.work.days;
         all.trials -= own.trials - search.work.trials;
@@ -88,7 +101,7 @@ impl<J: Judge> Group<'_, '_, J> {
             less = false;
             for &visit in &moved {
                 let now = places[visit];
-                for place in 0..now {
+                for place in (0..now).filter(|place| self.is_open(visit, *place)) {
                     places[visit] = place;
                     let cheaper = self.ground.at(visit, place).cost() < self.ground.at(visit, now).cost();
                     if cheaper && *trials > 0 && self.fits(places, left_out, trials) {
@@ -99,6 +112,10 @@ impl<J: Judge> Group<'_, '_, J> {
                 }
             }
         }
+    }
+
+    fn is_open(&self, visit: usize, place: usize) -> bool {
+        self.open.get(&visit).is_none_or(|open| open.contains(&place))
     }
 
     fn fits(&self, places: &[usize], left_out: &BTreeSet<usize>, trials: &mut u32) -> bool {
