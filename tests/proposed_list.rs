@@ -146,8 +146,15 @@ fn what_is_proposed_is_said_by_lines_and_chairs_and_is_what_the_readme_shows() {
 fn where_nothing_is_to_be_proposed_nothing_is_written() {
     let place = tempfile::tempdir().expect("a folder");
     let path = place.path().join("proposed.csv");
-    for list in ["day-list.csv", "day-list-overloaded.csv"] {
-        let output = run("propose", &demo(list), &["--out-list", &path.to_string_lossy()]);
+    let rigid = place.path().join("unit.toml");
+    let unit = fs::read_to_string(demo("unit.toml")).expect("the demo unit");
+    let unit = unit.replace("retime_earlier = 30", "retime_earlier = 0");
+    write_one(&rigid, unit.replace("retime_later = 60", "retime_later = 0").as_bytes()).expect("written");
+    for (list, unit) in [("day-list.csv", demo("unit.toml")), ("day-list-overloaded.csv", rigid)] {
+        let mut baypack = Command::cargo_bin("baypack").expect("the program is built for the test");
+        baypack.arg("propose").arg(demo(list)).arg("--unit").arg(unit);
+        baypack.arg("--regimens").arg(demo("regimens.toml")).arg("--out-list").arg(&path);
+        let output = baypack.output().expect("it runs");
         assert_eq!(output.status.code(), Some(0));
         assert!(said(&output).starts_with("Nothing to propose: "), "{}", said(&output));
         assert!(!path.exists());

@@ -38,6 +38,18 @@ impl Test {
         !matches!(self, Self::Chair(_) | Self::Hands(_))
     }
 
+    /// The same test at another minute.
+    fn at(&self, at: Moment) -> Self {
+        match self {
+            Self::Outlet(_, shut) => Self::Outlet(at, *shut),
+            Self::Machine(_) => Self::Machine(at),
+            Self::Cap(_) => Self::Cap(at),
+            Self::Chair(_) => Self::Chair(at),
+            Self::Hands(_) => Self::Hands(at),
+            Self::Times(times) => Self::Times(Rc::clone(times)),
+        }
+    }
+
     /// How much a visit takes part at a place on its menu.
     pub fn weight(&self, visit: usize, place: usize, retimed: &Retimed) -> u32 {
         let asks = |takes: &dyn Fn(&Ask) -> bool| u32::from(retimed.ask.as_ref().is_some_and(takes));
@@ -59,7 +71,7 @@ fn hands_at(retimed: &Retimed, at: Moment) -> u32 {
 /// That these people cannot all come at these times.
 pub(super) fn not_together(times: &Rc<Times>) -> Conflict {
     let test = Test::Times(Rc::clone(times));
-    Conflict { people: times.keys().copied().collect(), excess: 1, whole: true, test }
+    Conflict { people: times.keys().copied().collect(), excess: 1, whole: true, test, when: None }
 }
 
 /// People of whom at least one must change.
@@ -73,6 +85,21 @@ pub(super) struct Conflict {
     pub whole: bool,
     /// The test.
     pub test: Test,
+    /// For how long all of them take part, where the test is of one minute of several.
+    pub when: Option<Span>,
+}
+
+impl Conflict {
+    /// The same conflict, seen at the first, a middle and the last of its minutes: each is as true, and
+    /// getting out of one takes more than getting out of another.
+    pub fn at_other_minutes(self) -> Vec<Self> {
+        let Some(when) = self.when else { return vec![self] };
+        let last = when.until.slipped(-1);
+        let middle = Moment::from_midnight(i32::midpoint(when.from.minutes(), last.minutes()));
+        let mut minutes = vec![when.from, middle, last];
+        minutes.dedup();
+        minutes.into_iter().map(|at| Self { test: self.test.at(at), ..self.clone() }).collect()
+    }
 }
 
 /// The day at hand, in which conflicts are looked for.
@@ -164,6 +191,7 @@ impl<'a> Ground<'a> {
                 excess: 1,
                 whole: true,
                 test: Test::Chair(at),
+                when: None,
             });
         }
     }
@@ -197,7 +225,7 @@ impl<'a> Ground<'a> {
                             && test.weight(*other, places[*other], self.at(*other, places[*other])) > 0
                     };
                     let people = (0..places.len()).filter(takes).collect();
-                    found.push(Conflict { people, excess: needed - most, whole: false, test });
+                    found.push(Conflict { people, excess: needed - most, whole: false, test, when: None });
                 }
             }
         }
@@ -252,5 +280,6 @@ fn of_clash(clash: Clash) -> Conflict {
         Resource::Machines { .. } => Test::Machine(at),
         Resource::Caps(_) => Test::Cap(at),
     };
-    Conflict { people: clash.people, excess, whole: matches!(test, Test::Machine(_)), test }
+    let when = (!matches!(test, Test::Machine(_)) && !clash.when.is_empty()).then_some(clash.when);
+    Conflict { people: clash.people, excess, whole: matches!(test, Test::Machine(_)), test, when }
 }

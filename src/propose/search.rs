@@ -15,6 +15,9 @@ use super::conflicts::{Conflict, Ground, Times};
 /// The places on a visit's menu that are still open, the cheapest first.
 type Open = Rc<Vec<usize>>;
 
+/// The open places of each visit that has not all of its menu open.
+pub(super) type Opens = BTreeMap<usize, Open>;
+
 /// How much a search may look at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Work {
@@ -22,6 +25,13 @@ pub(super) struct Work {
     pub days: u32,
     /// Days tried: outlets given.
     pub trials: u32,
+}
+
+impl Work {
+    /// A part of it.
+    pub fn part(self, of: u32, parts: u32) -> Self {
+        Self { days: self.days / parts * of, trials: self.trials / parts * of }
+    }
 }
 
 /// What came of trying a day.
@@ -62,7 +72,7 @@ pub(super) struct Outcome {
 /// A set of days under search.
 struct Node {
     root: usize,
-    open: BTreeMap<usize, Open>,
+    open: Opens,
     cost: u32,
     moved: u32,
     /// What the conflicts add to the cost at least.
@@ -77,6 +87,8 @@ pub(super) struct Search<'a, 'b, J> {
     pub ground: &'a mut Ground<'b>,
     /// Whom to leave out: one set a root.
     pub roots: &'a [BTreeSet<usize>],
+    /// What is open to begin with.
+    pub open: &'a Opens,
     pub order: Order,
     pub work: Work,
     pub judge: &'a J,
@@ -89,7 +101,7 @@ impl<J: Judge> Search<'_, '_, J> {
         let mut queue = BinaryHeap::new();
         let mut complete = true;
         for root in 0..self.roots.len() {
-            self.add(root, BTreeMap::new(), &mut nodes, &mut queue);
+            self.add(root, self.open.clone(), &mut nodes, &mut queue);
         }
         while let Some((_, place)) = queue.pop() {
             let Some(node) = nodes[place].take() else { continue };
@@ -136,7 +148,7 @@ impl<J: Judge> Search<'_, '_, J> {
     fn add(
         &mut self,
         root: usize,
-        open: BTreeMap<usize, Open>,
+        open: Opens,
         nodes: &mut Vec<Option<Node>>,
         queue: &mut BinaryHeap<(Reverse<Key>, usize)>,
     ) {
@@ -156,7 +168,7 @@ impl<J: Judge> Search<'_, '_, J> {
     }
 
     /// The set of days with its cost and the conflict to go on with; `None` if no day of it fits.
-    fn node(&self, root: usize, open: BTreeMap<usize, Open>) -> Option<Node> {
+    fn node(&self, root: usize, open: Opens) -> Option<Node> {
         let mut node = Node { root, open, cost: 0, moved: 0, ahead: 0, excess: 0, conflict: None };
         let places = self.places(&node);
         for (&visit, open) in &node.open {
@@ -171,7 +183,7 @@ impl<J: Judge> Search<'_, '_, J> {
         let mut weighed = Vec::new();
         for conflict in self.ground.conflicts(&places, &self.roots[root]) {
             node.excess += conflict.excess;
-            let least = self.least_increase(&node, &conflict, &places)?;
+            let (least, conflict) = strongest(self.ground, &node.open, conflict, &places)?;
             weighed.push((Reverse(least), conflict));
         }
         weighed.sort_by_key(|(least, conflict)| (*least, conflict.people.len()));
@@ -187,91 +199,11 @@ impl<J: Judge> Search<'_, '_, J> {
         Some(node)
     }
 
-    /// The least that it costs to resolve a conflict; `None` if nothing does. Whoever leaves it takes
-    /// away at most the heaviest part.
-    fn least_increase(&self, node: &Node, conflict: &Conflict, places: &[usize]) -> Option<u32> {
-        let weight =
-            |visit: usize| conflict.test.weight(visit, places[visit], self.ground.at(visit, places[visit]));
-        let heaviest = conflict.people.iter().map(|&visit| weight(visit)).max()?.max(1);
-        let leavers = usize::try_from(conflict.excess.div_ceil(heaviest)).unwrap_or(usize::MAX);
-        let mut increases: Vec<u32> = conflict
-            .people
-            .iter()
-            .filter_map(|&visit| self.increase(node, conflict, visit, places))
-            .collect();
-        increases.sort_unstable();
-        (increases.len() >= leavers).then(|| increases.iter().take(leavers).sum())
-    }
-
-    /// What it costs at least that a visit leaves a conflict; `None` if it cannot.
-    fn increase(&self, node: &Node, conflict: &Conflict, visit: usize, places: &[usize]) -> Option<u32> {
-        let menu = &self.ground.menu[visit];
-        let weight = |place: usize| conflict.test.weight(visit, place, &menu[place]);
-        let now = weight(places[visit]);
-        let leaves = |place: &usize| weight(*place) < now;
-        let place = match node.open.get(&visit) {
-            Some(open) => open.iter().copied().find(leaves)?,
-            None => (0..menu.len()).find(leaves)?,
-        };
-        Some(menu[place].cost() - menu[places[visit]].cost())
-    }
-
     /// The sets of days in which one person of the conflict leaves it and those before stay in it.
-    fn children(&self, node: &Node) -> Vec<BTreeMap<usize, Open>> {
+    fn children(&self, node: &Node) -> Vec<Opens> {
         let Some(conflict) = &node.conflict else { return Vec::new() };
-        let places = self.places(node);
-        let mut people: Vec<(Option<u32>, usize)> = conflict
-            .people
-            .iter()
-            .map(|&visit| (self.increase(node, conflict, visit, &places), visit))
-            .collect();
-        if !conflict.whole {
-            self.keep_few(conflict, &places, &mut people);
-        }
-        people.retain(|(increase, _)| increase.is_some());
-        people.sort_unstable();
-        let mut children = Vec::new();
-        for (place, &(_, leaver)) in people.iter().enumerate() {
-            let mut open = node.open.clone();
-            open.insert(leaver, self.narrowed(node, conflict, leaver, &places, true));
-            for &(_, stayer) in &people[..place] {
-                open.insert(stayer, self.narrowed(node, conflict, stayer, &places, false));
-            }
-            children.push(open);
-        }
-        children
-    }
-
-    /// Keeps as few people of a conflict as are still too many: those who leave it least easily.
-    fn keep_few(&self, conflict: &Conflict, places: &[usize], people: &mut Vec<(Option<u32>, usize)>) {
-        let weight =
-            |visit: usize| conflict.test.weight(visit, places[visit], self.ground.at(visit, places[visit]));
-        people.sort_by_key(|&(increase, visit)| (increase.is_none(), increase, visit));
-        let mut to_spare = conflict.excess - 1;
-        people.retain(|&(_, visit)| {
-            let spared = weight(visit) <= to_spare;
-            to_spare -= if spared { weight(visit) } else { 0 };
-            !spared
-        });
-    }
-
-    /// The open places of a visit at which it leaves a conflict, or stays in it.
-    fn narrowed(
-        &self,
-        node: &Node,
-        conflict: &Conflict,
-        visit: usize,
-        places: &[usize],
-        leaves: bool,
-    ) -> Open {
-        let menu = &self.ground.menu[visit];
-        let weight = |place: usize| conflict.test.weight(visit, place, &menu[place]);
-        let now = weight(places[visit]);
-        let kept = |place: &usize| (weight(*place) < now) == leaves;
-        Rc::new(match node.open.get(&visit) {
-            Some(open) => open.iter().copied().filter(kept).collect(),
-            None => (0..menu.len()).filter(kept).collect(),
-        })
+        let ways = ways_out(self.ground, &node.open, conflict, &self.places(node));
+        ways.ways.into_iter().map(|(_, open)| open).collect()
     }
 
     /// The cheapest place of everybody.
@@ -283,3 +215,122 @@ impl<J: Judge> Search<'_, '_, J> {
 
 /// What the queue is sorted by, the smallest first.
 type Key = (u32, u32, u32, u32);
+
+/// How people can get out of a conflict.
+pub(super) struct WaysOut {
+    /// At least one of these people does not take part as much as now.
+    pub people: Vec<usize>,
+    /// Who leaves, and what is open then: one way for each who can leave, those before staying in it.
+    pub ways: Vec<(usize, Opens)>,
+}
+
+/// How the people of a conflict can get out of it who are at these places.
+pub(super) fn ways_out(ground: &Ground<'_>, open: &Opens, conflict: &Conflict, places: &[usize]) -> WaysOut {
+    let mut people: Vec<(Option<u32>, usize)> = conflict
+        .people
+        .iter()
+        .map(|&visit| (increase(ground, open, conflict, visit, places), visit))
+        .collect();
+    if !conflict.whole {
+        keep_few(ground, conflict, places, &mut people);
+    }
+    let few = people.iter().map(|&(_, visit)| visit).collect();
+    people.retain(|(increase, _)| increase.is_some());
+    people.sort_unstable();
+    let narrowed = |visit, leaves| narrowed(ground, open, conflict, visit, places, leaves);
+    let mut ways = Vec::new();
+    for (place, &(_, leaver)) in people.iter().enumerate() {
+        let mut open = open.clone();
+        open.insert(leaver, narrowed(leaver, true));
+        for &(_, stayer) in &people[..place] {
+            open.insert(stayer, narrowed(stayer, false));
+        }
+        ways.push((leaver, open));
+    }
+    WaysOut { people: few, ways }
+}
+
+/// What it costs at least that a visit leaves a conflict; `None` if it cannot.
+fn increase(
+    ground: &Ground<'_>,
+    open: &Opens,
+    conflict: &Conflict,
+    visit: usize,
+    places: &[usize],
+) -> Option<u32> {
+    let menu = &ground.menu[visit];
+    let weight = |place: usize| conflict.test.weight(visit, place, &menu[place]);
+    let now = weight(places[visit]);
+    let leaves = |place: &usize| weight(*place) < now;
+    let place = match open.get(&visit) {
+        Some(open) => open.iter().copied().find(leaves)?,
+        None => (0..menu.len()).find(leaves)?,
+    };
+    Some(menu[place].cost().saturating_sub(menu[places[visit]].cost()))
+}
+
+/// Keeps as few people of a conflict as are still too many: those who leave it least easily.
+fn keep_few(
+    ground: &Ground<'_>,
+    conflict: &Conflict,
+    places: &[usize],
+    people: &mut Vec<(Option<u32>, usize)>,
+) {
+    let weight = |visit: usize| conflict.test.weight(visit, places[visit], ground.at(visit, places[visit]));
+    people.sort_by_key(|&(increase, visit)| (increase.is_none(), increase, visit));
+    let mut to_spare = conflict.excess - 1;
+    people.retain(|&(_, visit)| {
+        let spared = weight(visit) <= to_spare;
+        to_spare -= if spared { weight(visit) } else { 0 };
+        !spared
+    });
+}
+
+/// The open places of a visit at which it leaves a conflict, or stays in it.
+fn narrowed(
+    ground: &Ground<'_>,
+    open: &Opens,
+    conflict: &Conflict,
+    visit: usize,
+    places: &[usize],
+    leaves: bool,
+) -> Open {
+    let menu = &ground.menu[visit];
+    let weight = |place: usize| conflict.test.weight(visit, place, &menu[place]);
+    let now = weight(places[visit]);
+    let kept = |place: &usize| (weight(*place) < now) == leaves;
+    Rc::new(match open.get(&visit) {
+        Some(open) => open.iter().copied().filter(kept).collect(),
+        None => (0..menu.len()).filter(kept).collect(),
+    })
+}
+
+/// A conflict at that of its minutes at which it costs the most to resolve, with the least that it costs;
+/// `None` if nothing resolves it.
+pub(super) fn strongest(
+    ground: &Ground<'_>,
+    open: &Opens,
+    conflict: Conflict,
+    places: &[usize],
+) -> Option<(u32, Conflict)> {
+    let mut best: Option<(u32, Conflict)> = None;
+    for conflict in conflict.at_other_minutes() {
+        let least = least_increase(ground, open, &conflict, places)?;
+        if best.as_ref().is_none_or(|(most, _)| least > *most) {
+            best = Some((least, conflict));
+        }
+    }
+    best
+}
+
+/// The least that it costs to resolve a conflict; `None` if nothing does. Whoever leaves it takes away at
+/// most the heaviest part.
+fn least_increase(ground: &Ground<'_>, open: &Opens, conflict: &Conflict, places: &[usize]) -> Option<u32> {
+    let weight = |visit: usize| conflict.test.weight(visit, places[visit], ground.at(visit, places[visit]));
+    let heaviest = conflict.people.iter().map(|&visit| weight(visit)).max()?.max(1);
+    let leavers = usize::try_from(conflict.excess.div_ceil(heaviest)).unwrap_or(usize::MAX);
+    let leave = |&visit: &usize| increase(ground, open, conflict, visit, places);
+    let mut increases: Vec<u32> = conflict.people.iter().filter_map(leave).collect();
+    increases.sort_unstable();
+    (increases.len() >= leavers).then(|| increases.iter().take(leavers).sum())
+}

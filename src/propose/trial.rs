@@ -17,6 +17,9 @@ use crate::verify::{VerifiedDay, verify};
 /// What a trial costs that did not find room for everyone at once, in trials that did.
 const LONG_TRIAL: u32 = 10;
 
+/// Where machines may move, a trial of so many visits costs as much as one where none may.
+const VISITS_OF_A_TRIAL: usize = 8;
+
 /// Tries days of one list.
 pub(super) struct Trial<'a> {
     pub day: &'a VerifiedDay,
@@ -42,7 +45,7 @@ impl Judge for Trial<'_> {
 
     /// Tries the whole day as a new list would be treated.
     fn whole(&self, places: &[usize], left_out: &BTreeSet<usize>, trials: &mut u32) -> Tried {
-        *trials = trials.saturating_sub(LONG_TRIAL);
+        *trials = trials.saturating_sub(LONG_TRIAL.saturating_mul(self.weight()));
         let moved = || (0..places.len()).filter(|&visit| places[visit] != 0);
         let arrivals = moved().map(|visit| (visit, self.menu[visit][places[visit]].plan.arrive));
         let fits = anew(self.day.list().with_arrivals(arrivals))
@@ -53,6 +56,13 @@ impl Judge for Trial<'_> {
 }
 
 impl Trial<'_> {
+    /// How much a trial costs in this unit.
+    fn weight(&self) -> u32 {
+        let movable = self.day.list().unit.machines.iter().any(|machine| machine.movable);
+        let visits = self.menu.len().div_ceil(VISITS_OF_A_TRIAL);
+        if movable { u32::try_from(visits).unwrap_or(u32::MAX) } else { 1 }
+    }
+
     /// Whether all of these can have an outlet for the part of their time that is the same at each of
     /// their times, nobody else being there.
     fn served(&self, times: &Times, trials: &mut u32) -> Served {
@@ -63,7 +73,8 @@ impl Trial<'_> {
         };
         let plan = DayPlan { visits: (0..self.menu.len()).map(planned).collect() };
         let served = serves_everyone(self.day.list(), &plan);
-        *trials = trials.saturating_sub(if served == Served::Everyone { 1 } else { LONG_TRIAL });
+        let cost = if served == Served::Everyone { 1 } else { LONG_TRIAL };
+        *trials = trials.saturating_sub(cost.saturating_mul(self.weight()));
         served
     }
 

@@ -3,6 +3,7 @@
 //! All names, numbers and minutes are invented unless a test names a source beside them.
 #![allow(dead_code, reason = "each test file uses a part of this")]
 
+pub mod harm;
 pub mod random;
 pub mod worked;
 
