@@ -8,6 +8,10 @@ use super::slots::slots;
 use super::sweep::{Limits, sweep};
 use crate::unit_rules::{BayIndex, MachineIndex};
 
+/// What is left of a sweep's states once one was too narrow: then nothing is proven any more, and a price is
+/// merely the best that is found.
+const UNPROVEN_SHARE: usize = 4;
+
 /// The most numbers of moves between none and the plan's that are looked at.
 const BETWEEN_MOST: usize = 3;
 
@@ -53,7 +57,8 @@ impl Ladder<'_> {
         let slots = slots(self.day, &bays, &self.movable_in(&bays));
         let mut proven = true;
         for without in self.best.score.without.max(hopeless)..most {
-            let limits = Limits { left_out: without - hopeless, moves, width: self.effort.width };
+            let width = if proven { self.effort.width } else { self.effort.width / UNPROVEN_SHARE };
+            let limits = Limits { left_out: without - hopeless, moves, width };
             let outcome = sweep(self.day, &sessions, &slots, limits, None);
             if let Some((machines, _)) = outcome.best {
                 let mut placement: Placement = vec![None; self.day.all.len()];
