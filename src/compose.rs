@@ -21,6 +21,7 @@ pub mod slip_grid;
 mod strip;
 mod ticks;
 pub mod wording_check;
+pub mod wording_lines;
 pub mod wording_start;
 pub mod words;
 pub mod worst_card;

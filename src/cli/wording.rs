@@ -11,6 +11,7 @@ use super::outside::Failure;
 use super::report::say;
 use crate::compose::paperwork::{Document, Paper};
 use crate::compose::wording_check::check_wording;
+use crate::compose::wording_lines::WordingLines;
 use crate::compose::wording_start::start_wording;
 use crate::compose::words::Words;
 use crate::compose::worst_card::{cards_in_other_languages, worst_cards};
@@ -79,7 +80,7 @@ fn check(layouts: &Layouts, file: &Path) -> Result<(), Failure> {
 /// What a wording file lacks against the English one.
 fn problems(layouts: &Layouts, name: &str, bytes: &[u8]) -> Result<Vec<Problem>, Vec<Problem>> {
     let english = read_settings(ENGLISH, layouts.file(ENGLISH).unwrap_or_default())?;
-    let own = read_settings(name, bytes)?;
+    let own = WordingLines::read(name, bytes)?;
     let mut problems = check_wording(name, &own, &english);
     let text = String::from_utf8_lossy(bytes);
     let missing = text.chars().find(|letter| !letter.is_control() && !layouts.covers(*letter));
@@ -95,6 +96,49 @@ fn problems(layouts: &Layouts, name: &str, bytes: &[u8]) -> Result<Vec<Problem>,
 /// A file's name without its folder.
 fn name(file: &Path) -> String {
     file.file_name().unwrap_or(file.as_os_str()).to_string_lossy().into_owned()
+}
+
+/// The words that the day's sheets and cards need, with the unit's names and numbers; no other wording file is read.
+///
+/// # Errors
+/// A file that cannot be read, or a unit whose language has the words of the care card alone.
+pub(super) fn needed(layouts: &Layouts, list: &DayList) -> Result<BTreeMap<String, Words>, Vec<Problem>> {
+    let unit = &list.unit;
+    let patients = list.visits.iter().filter_map(|visit| visit.language.as_deref());
+    let languages: BTreeSet<&str> = patients.chain([unit.language.as_str()]).collect();
+    let mut wordings = BTreeMap::new();
+    let mut problems = Vec::new();
+    for language in languages {
+        let path = format!("wording/{language}.toml");
+        let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
+        match Words::parse(&layouts.shown(&path), &text) {
+            Ok(words) if language == unit.language && !words.is_whole() => {
+                problems.push(card_alone(layouts, &path, language));
+            }
+            Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    if problems.is_empty() { Ok(wordings) } else { Err(problems) }
+}
+
+/// The problem of a unit whose language has no words for staff sheets.
+fn card_alone(layouts: &Layouts, path: &str, language: &str) -> Problem {
+    let whole = |code: &&str| {
+        let text = layouts.file(&format!("wording/{code}.toml")).unwrap_or_default();
+        Words::parse(code, &String::from_utf8_lossy(text)).is_ok_and(|words| words.is_whole())
+    };
+    let whole: Vec<&str> = layouts.wording_languages().filter(whole).collect();
+    Problem {
+        what: format!("the unit's language is `{language}`, which has the words of the care card alone"),
+        place: Place { file: layouts.shown(path), line: Some(1), ..Place::default() },
+        found: None,
+        help: format!(
+            "in unit.toml choose a language with words for staff sheets too ({}) and give patients theirs in the day \
+             list, or write the missing words",
+            whole.join(", ")
+        ),
+    }
 }
 
 /// What cards are printed with.

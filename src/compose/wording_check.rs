@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use icu_locale_core::Locale;
 use icu_plurals::{PluralCategory, PluralRules};
 
+use super::wording_lines::WordingLines;
 use crate::problem::{Found, Place, Problem};
 use crate::read::settings::{Setting, Table, Value};
 use crate::validate::nearest::nearest;
@@ -64,11 +65,11 @@ fn rules(language: &str) -> Option<PluralRules> {
 
 /// Everything wrong with the wording file `file` against the English one, in the order of its lines.
 #[must_use]
-pub fn check_wording(file: &str, own: &Table, english: &Table) -> Vec<Problem> {
-    let (own, english) = (texts(own), texts(english));
+pub fn check_wording(file: &str, lines: &WordingLines, english: &Table) -> Vec<Problem> {
+    let (own, english) = (texts(lines.table()), texts(english));
     let whole = own.keys().any(|key| !is_of_the_card(key));
     let language = own.get("meta.code").map(|text| text.text.clone()).unwrap_or_default();
-    let check = Check { file, own: &own, english: &english, language: &language };
+    let check = Check { file, lines, own: &own, english: &english, language: &language };
     let mut problems: Vec<Problem> = own.keys().filter_map(|key| check.unknown(key)).collect();
     for (key, text) in english.iter().filter(|(key, _)| whole || is_of_the_card(key)) {
         problems.extend(check.against(key, text));
@@ -165,6 +166,7 @@ fn placeholders(text: &str) -> BTreeSet<String> {
 /// One wording file under check.
 struct Check<'a> {
     file: &'a str,
+    lines: &'a WordingLines,
     own: &'a BTreeMap<String, Text>,
     english: &'a BTreeMap<String, Text>,
     language: &'a str,
@@ -207,7 +209,8 @@ impl Check<'_> {
                 text if text.is_empty() => "write it as the English file has it".to_owned(),
                 text => format!("in English: {text}"),
             };
-            return vec![self.problem(key, None, "a text is missing".to_owned(), None, help)];
+            let line = Some(self.lines.line(key));
+            return vec![self.problem(key, line, "a text is missing".to_owned(), None, help)];
         };
         let line = Some(own.line);
         let mut problems = Vec::new();

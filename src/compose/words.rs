@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 
 use super::paperwork::Direction;
 use super::wording_check::plural_form;
+use super::wording_lines::WordingLines;
 use crate::clock::{Minutes, Moment};
 use crate::problem::{Place, Problem};
 use crate::unit_rules::Unit;
@@ -21,6 +22,7 @@ pub struct Words {
     table: Value,
     templates: Handlebars<'static>,
     shared: Map<String, Value>,
+    lines: Option<WordingLines>,
 }
 
 impl Words {
@@ -40,12 +42,14 @@ impl Words {
             let line = error.span().and_then(|span| line_of(text, span.start));
             fault(format!("the wording file cannot be read: {}", error.message()), line, None)
         })?;
+        let lines = WordingLines::read(file, text.as_bytes()).ok();
         let table = serde_json::to_value(table).map_err(|error| fault(error.to_string(), None, None))?;
         let mut templates = Handlebars::new();
         templates.set_strict_mode(true);
         templates.register_escape_fn(handlebars::no_escape);
         for (key, template) in texts("", &table) {
-            let at = |what: String| fault(what, None, Some(key.clone()));
+            let line = lines.as_ref().map(|lines| lines.line(&key));
+            let at = |what: String| fault(what, line, Some(key.clone()));
             let template = Template::compile(template)
                 .map_err(|error| at(format!("a text is not a template: {}", error.reason())))?;
             if !template.elements.iter().all(is_plain) {
@@ -53,7 +57,7 @@ impl Words {
             }
             templates.register_template(&key, template);
         }
-        Ok(Self { file: file.to_owned(), table, templates, shared: Map::new() })
+        Ok(Self { file: file.to_owned(), table, templates, shared: Map::new(), lines })
     }
 
     /// The same words with the unit's names, numbers and minutes at hand for their placeholders.
@@ -256,7 +260,7 @@ impl Words {
             what: what.to_owned(),
             place: Place {
                 file: self.file.clone(),
-                line: None,
+                line: self.lines.as_ref().map(|lines| lines.line(key)),
                 column: Some(key.to_owned()),
                 ..Place::default()
             },
