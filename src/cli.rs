@@ -28,7 +28,6 @@ use self::own_files::read_own_files;
 use self::report::{Progress, print_advice, print_list_written, print_summary};
 use crate::allocate::{Effort, allocate_with};
 use crate::compose::paperwork::Paperwork;
-use crate::compose::words::Words;
 use crate::compose::{Choices, WhenShort, compose};
 use crate::explain::explain;
 use crate::layouts::{Layouts, OwnFile};
@@ -41,7 +40,7 @@ use crate::render::errand::{Answer, PackTask, Task};
 use crate::render::labels::LabelOrder;
 use crate::render::{CheckWords, PackSize, PdfFile, Press, printer_check, render_with_labels};
 use crate::survey::survey;
-use crate::unit_rules::{Printer, Unit};
+use crate::unit_rules::Printer;
 use crate::validate::{AtHand, DayList, arrival_place, validate};
 use crate::verify::{VerifiedDay, verify};
 use crate::write::{repair, write, write_new, write_one};
@@ -297,7 +296,7 @@ fn compose_day(
 
     progress.stage("Planning");
     let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
-    let wordings = wordings(&layouts, &list.unit)?;
+    let wordings = wording::needed(&layouts, &list)?;
     let printing = wording::Printing {
         setting: wording::Setting { own: &own, layouts: &layouts, seconds: arguments.own.set_within },
         paper: print.paper.into(),
@@ -342,21 +341,4 @@ fn planned_and_verified(list: DayList, effort: Effort) -> Result<VerifiedDay, Fa
     let allocation = allocate_with(&list, &plan, effort);
     let cautions = survey(&list, &plan, &allocation);
     Ok(verify(list, plan, allocation, cautions)?)
-}
-
-/// The words of every language that has a wording file, with the unit's names and numbers. One that cannot be
-/// read is left out, unless the staff sheets are in it: who asks for a card in it gets one in the unit's
-/// language, with a caution.
-fn wordings(layouts: &Layouts, unit: &Unit) -> Result<BTreeMap<String, Words>, Problem> {
-    let mut wordings = BTreeMap::new();
-    for language in layouts.wording_languages() {
-        let path = format!("wording/{language}.toml");
-        let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
-        match Words::parse(&layouts.shown(&path), &text) {
-            Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
-            Err(problem) if language == unit.language => return Err(problem),
-            Err(_) => {}
-        }
-    }
-    Ok(wordings)
 }

@@ -56,6 +56,17 @@ fn day(language: &str) -> (tempfile::TempDir, PathBuf) {
     (place, list)
 }
 
+/// The demo's day in a unit of another language.
+fn day_of_unit(language: &str) -> (tempfile::TempDir, PathBuf) {
+    let (place, list) = day("");
+    let file = place.path().join("unit.toml");
+    let unit = fs::read_to_string(&file).expect("the demo");
+    let own = unit.replace("language = \"en\"", &format!("language = \"{language}\""));
+    assert_ne!(own, unit);
+    write(&file, &own);
+    (place, list)
+}
+
 /// The first patient's card and the day's record.
 fn record(list: &Path, options: &[&str]) -> serde_json::Value {
     let file = list.with_file_name("plan.json");
@@ -121,6 +132,104 @@ fn a_check_names_what_is_missing_unknown_or_has_other_placeholders_with_its_line
         assert!(said.contains(&expected), "`{expected}` is missing in:\n{said}");
     }
     assert!(said.contains("4 problems"), "{said}");
+}
+
+#[test]
+fn a_missing_text_is_told_with_its_file_and_line_by_the_check_and_by_make() {
+    let whole = carried("pl");
+    let broken = whole.replace("ticks = \"Dzień po kolei\"\n", "");
+    assert_ne!(broken, whole);
+    let line = broken.lines().position(|line| line == "[bay.labels]").expect("the heading") + 1;
+    let said = refusal(&broken);
+    assert!(
+        said.contains(&format!(
+            "error: a text is missing\n --> xx.toml, line {line}, key `bay.labels.ticks`\n"
+        )),
+        "{said}"
+    );
+
+    let (place, list) = day_of_unit("pl");
+    let own = place.path().join("ours");
+    let broken = whole.replace("title = \"Arkusz dnia\"\n", "");
+    let line = broken.lines().position(|line| line == "[front]").expect("the heading") + 1;
+    write(&own.join("wording/pl.toml"), &broken);
+    let output =
+        baypack().args(["check", "-q"]).arg(&list).arg("--layouts").arg(&own).output().expect("it runs");
+    let said = String::from_utf8(output.stderr).expect("messages are UTF-8");
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(said.contains("error: a text is missing\n --> "), "{said}");
+    assert!(said.contains(&format!("pl.toml, line {line}, key `front.title`\n")), "{said}");
+}
+
+#[test]
+fn a_wording_file_that_the_day_does_not_need_stops_nothing() {
+    let (place, list) = day("es");
+    let own = place.path().join("ours");
+    write(&own.join("wording/pl.toml"), "[meta\n");
+    baypack().args(["check", "-q"]).arg(&list).arg("--layouts").arg(&own).assert().success();
+    // One that a card needs costs the card its language, with a caution, and not the whole pack.
+    write(&own.join("wording/es.toml"), "[meta\n");
+    let record = record(&list, &["--layouts", own.to_str().expect("a name")]);
+    let cautions = record["cautions"].as_array().expect("a list");
+    assert!(cautions.iter().any(|caution| caution["kind"] == "card_language"), "{cautions:?}");
+}
+
+/// Every text of a document, without the names of its fields, one a line.
+fn texts(value: &serde_json::Value) -> String {
+    match value {
+        serde_json::Value::String(text) => format!("{text}\n"),
+        serde_json::Value::Array(items) => items.iter().map(texts).collect(),
+        serde_json::Value::Object(fields) => fields.values().map(texts).collect(),
+        _ => String::new(),
+    }
+}
+
+#[test]
+fn a_unit_gets_its_whole_pack_in_its_language() {
+    let foreign =
+        ["Chair", "Bay ", "Page", "Start ", "Stop cooling", "None today", "Nurse in charge", "Outlet"];
+    for (language, words) in [
+        ("pl", ["Arkusz dnia", "Sala A", "Arkusz urządzeń", "Tabela przesunięć", "Karta do domu"]),
+        ("es", ["Hoja del día", "Sala A", "Hoja de máquinas", "Tabla de retrasos", "Tarjeta para casa"]),
+    ] {
+        let (place, list) = day_of_unit(language);
+        let out = place.path().join("out");
+        // Every page is checked before it is written: a word too long for its place stops the run.
+        for paper in ["a4", "us-letter"] {
+            let mut command = baypack();
+            command.args(["make", "-q", "--paper", paper]).arg(&list).arg("--out").arg(out.join(paper));
+            command.assert().success();
+        }
+        let record = record(&list, &[]);
+        // The demo has a patient who asked for an English card.
+        let of_unit = |document: &&serde_json::Value| {
+            document.to_string().contains(&format!("\"language\":\"{language}\""))
+        };
+        let documents = record["documents"].as_array().expect("a list");
+        let printed: String = documents.iter().filter(of_unit).map(texts).collect();
+        assert!(printed.len() > 10_000, "the record holds what is printed");
+        for word in words {
+            assert!(printed.contains(word), "{language}: `{word}` is missing");
+        }
+        for word in foreign {
+            assert!(!printed.contains(word), "{language}: `{word}` is English");
+        }
+    }
+}
+
+#[test]
+fn a_unit_whose_language_has_the_words_of_the_card_alone_is_told_what_to_choose() {
+    let (_place, list) = day_of_unit("ar");
+    let output = baypack().args(["check", "-q"]).arg(&list).output().expect("it runs");
+    assert_eq!(output.status.code(), Some(1));
+    assert_eq!(
+        String::from_utf8(output.stderr).expect("messages are UTF-8"),
+        "error: the unit's language is `ar`, which has the words of the care card alone\n \
+         --> layouts/wording/ar.toml, line 1\n\
+         help: in unit.toml choose a language with words for staff sheets too (en, es, pl) and give patients theirs in \
+         the day list, or write the missing words\n\n\
+         1 problem; nothing was written.\n"
+    );
 }
 
 #[test]

@@ -99,6 +99,50 @@ fn name(file: &Path) -> String {
     file.file_name().unwrap_or(file.as_os_str()).to_string_lossy().into_owned()
 }
 
+/// The words that the day's sheets and cards need, with the unit's names and numbers; no other wording file is
+/// read. One for cards that cannot be read is left out: its cards are in the unit's language, with a caution.
+///
+/// # Errors
+/// The unit's own language cannot be read, or has the words of the care card alone.
+pub(super) fn needed(layouts: &Layouts, list: &DayList) -> Result<BTreeMap<String, Words>, Problem> {
+    let unit = &list.unit;
+    let patients = list.visits.iter().filter_map(|visit| visit.language.as_deref());
+    let languages: BTreeSet<&str> = patients.chain([unit.language.as_str()]).collect();
+    let mut wordings = BTreeMap::new();
+    for language in languages {
+        let path = format!("wording/{language}.toml");
+        let text = String::from_utf8_lossy(layouts.file(&path).unwrap_or_default());
+        match Words::parse(&layouts.shown(&path), &text) {
+            Ok(words) if language == unit.language && !words.is_whole() => {
+                return Err(card_alone(layouts, &path, language));
+            }
+            Ok(words) => drop(wordings.insert(language.to_owned(), words.of_unit(unit))),
+            Err(problem) if language == unit.language => return Err(problem),
+            Err(_) => {}
+        }
+    }
+    Ok(wordings)
+}
+
+/// The problem of a unit whose language has no words for staff sheets.
+fn card_alone(layouts: &Layouts, path: &str, language: &str) -> Problem {
+    let whole = |code: &&str| {
+        let text = layouts.file(&format!("wording/{code}.toml")).unwrap_or_default();
+        Words::parse(code, &String::from_utf8_lossy(text)).is_ok_and(|words| words.is_whole())
+    };
+    let whole: Vec<&str> = layouts.wording_languages().filter(whole).collect();
+    Problem {
+        what: format!("the unit's language is `{language}`, which has the words of the care card alone"),
+        place: Place { file: layouts.shown(path), line: Some(1), ..Place::default() },
+        found: None,
+        help: format!(
+            "in unit.toml choose a language with words for staff sheets too ({}) and give patients theirs in the day \
+             list, or write the missing words",
+            whole.join(", ")
+        ),
+    }
+}
+
 /// What cards are set with.
 pub(super) struct Setting<'a> {
     pub own: &'a [OwnFile],

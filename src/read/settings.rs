@@ -204,4 +204,28 @@ mod tests {
             read_settings("unit.toml", b"a = 1\nfever_from = \"38 \xb0C\"\n").expect_err("not UTF-8");
         assert_eq!(problems.iter().map(|problem| problem.place.line).collect::<Vec<_>>(), [Some(2)]);
     }
+
+    #[test]
+    fn a_key_is_told_by_its_line_and_a_missing_one_by_what_it_belongs_under() {
+        let text = "[card.labels]\nday = \"a\"\n\n[card]\ntitle = \"b\"\n[front.sections]\nmissing = { title = \"c\" }\n\
+                    [[card.cooled]]\ntitle = \"d\"\nlines = [\n  \"e\",\n]\n[[card.cooled]]\ntitle = \"f\"\n";
+        let table = read_settings("xx.toml", text.as_bytes()).expect("TOML");
+        let known = [
+            ("card.labels.day", 2),
+            ("card.title", 5),
+            ("card.cooled.0.title", 9),
+            ("card.cooled.0.lines.0", 11),
+            ("card.cooled.1.title", 14),
+        ];
+        let missing = [
+            ("card.labels.date", 1),
+            ("front.sections.missing.none", 7),
+            ("front.sections.names", 6),
+            ("card.cooled.1.lines", 13),
+            ("bay.title", 1),
+        ];
+        for (key, line) in known.into_iter().chain(missing) {
+            assert_eq!(table.line_of(key), line, "{key}");
+        }
+    }
 }
