@@ -89,6 +89,11 @@ impl<'a> Counting<'a> {
         counting
     }
 
+    /// Whether it is too large to be solved.
+    pub fn is_too_large(&self) -> bool {
+        self.model.is_too_large()
+    }
+
     /// The fewest that can be left out with at most so many moves; `None` is any number of moves.
     pub fn fewest_left_out(&self, moves: Option<u32>, engine: &impl Engine, nodes: u64) -> Verdict {
         let mut model = self.model.clone();

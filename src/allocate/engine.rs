@@ -158,6 +158,17 @@ fn nodes_for(model: &Model, nodes: u64) -> u64 {
     (nodes.saturating_mul(USUAL_SIZE) / size.max(USUAL_SIZE)).max(LEAST_NODES)
 }
 
+/// Columns times rows of the largest model that is worth solving at all: the simplex of a larger one alone takes
+/// longer than every other search of the day.
+const LARGEST_SIZE: u64 = 5000 * 7000;
+
+impl Model {
+    /// Whether the model is too large to be solved.
+    pub fn is_too_large(&self) -> bool {
+        (self.columns.len() as u64).saturating_mul(self.rows.len() as u64) > LARGEST_SIZE
+    }
+}
+
 /// Nodes that a model is tried with however large it is; the first one alone gives a bound.
 const LEAST_NODES: u64 = 10;
 

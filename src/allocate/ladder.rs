@@ -4,6 +4,8 @@
 //! kind, for whom to leave out and what to send away; the bays between which machines move, with only
 //! those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
+use std::cell::Cell;
+
 use super::greedy::place_in_turn;
 use super::placement::{Placement, Score, count, is_sound, score};
 use super::price::Price;
@@ -57,6 +59,8 @@ pub(super) struct Ladder<'a> {
     pub without_moves: Option<Cost>,
     /// What the best plan found in which no machine moves comes to.
     pub no_move: Option<Price>,
+    /// Sessions times machines of the sweeps of the whole day that were made.
+    pub swept: Cell<u64>,
 }
 
 /// Finds the best plan within the effort.
@@ -71,7 +75,15 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
         bound_shortfall: None,
         prices: Vec::new(),
     };
-    let mut ladder = Ladder { day, effort, best, known: Vec::new(), without_moves: None, no_move: None };
+    let mut ladder = Ladder {
+        day,
+        effort,
+        best,
+        known: Vec::new(),
+        without_moves: None,
+        no_move: None,
+        swept: Cell::new(0),
+    };
     ladder.climb();
     ladder.prove_slack();
     ladder.best.prices = ladder.prices();

@@ -12,6 +12,13 @@ use crate::unit_rules::{BayIndex, MachineIndex};
 /// How many numbers of moves above the bound are tried, one by one, before any number will do.
 const STEPS_OF_MOVES: u32 = 2;
 
+/// Sessions times machines of all sweeps of whole days together: more than a hundred sweeps of a day with sixty
+/// visits and twenty machines, five of one with three hundred and a hundred.
+const SWEEP_WORK: u64 = 150_000;
+
+/// A day of which no more sweeps than this can be made is a large one.
+const FEW_SWEEPS: u64 = 8;
+
 impl<'a> Ladder<'a> {
     fn counting(&self, detail: Detail) -> Counting<'a> {
         let mut counting = Counting::new(self.day, detail);
@@ -33,13 +40,14 @@ impl<'a> Ladder<'a> {
         if self.reached(left_out, self.best.bound_moves) {
             return;
         }
-        let fine = self.counting(Detail::Fine);
+        self.try_any_moves();
+        let fine = Some(self.counting(Detail::Fine)).filter(|fine| !fine.is_too_large()).unwrap_or(coarse);
         if let Verdict::Found(answer) = fine.fewest_left_out(None, &Microlp, self.effort.nodes) {
             self.best.bound_left_out = self.best.bound_left_out.max(answer.bound);
         }
         left_out = self.best.bound_left_out;
         let mut ruled_out = true;
-        while left_out <= self.best.score.without {
+        while left_out <= self.best.score.without && self.can_sweep_the_day() {
             if ruled_out {
                 self.best.bound_left_out = left_out;
                 self.best.bound_moves = 0;
@@ -70,6 +78,34 @@ impl<'a> Ladder<'a> {
             }
             left_out += 1;
         }
+    }
+
+    /// On a day so large that few sweeps can be made of it, the first looks for any better plan.
+    fn try_any_moves(&mut self) {
+        let few = SWEEP_WORK / FEW_SWEEPS;
+        if let Some(fewer) = self.best.score.without.checked_sub(1).filter(|_| self.sweep_of_the_day() > few)
+        {
+            self.try_whole_day(fewer, u32::MAX);
+        }
+    }
+
+    /// What a sweep of the whole day costs: its sessions times its machines.
+    fn sweep_of_the_day(&self) -> u64 {
+        self.day.all.len() as u64 * self.day.unit.machines.len() as u64
+    }
+
+    /// Whether there is work left for one more sweep of the whole day.
+    fn can_sweep_the_day(&self) -> bool {
+        self.swept.get() + self.sweep_of_the_day() <= SWEEP_WORK
+    }
+
+    /// Takes the work of one sweep of the whole day, if so much is left.
+    pub fn sweep_the_day(&self) -> bool {
+        let can = self.can_sweep_the_day();
+        if can {
+            self.swept.set(self.swept.get() + self.sweep_of_the_day());
+        }
+        can
     }
 
     fn reached(&self, left_out: u32, moves: u32) -> bool {
@@ -143,8 +179,11 @@ impl<'a> Ladder<'a> {
         }
     }
 
-    /// Lets every movable machine move. Returns whether the outcome is proven.
+    /// Lets every movable machine move. Returns whether the outcome is proven; it is not where no work is left.
     pub fn try_whole_day(&mut self, left_out: u32, moves: u32) -> bool {
+        if !self.sweep_the_day() {
+            return false;
+        }
         let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
         let sessions = self.sessions_in(&bays);
         let hopeless = count(self.day.all.len() - sessions.len());

@@ -57,6 +57,9 @@ impl Ladder<'_> {
         let slots = slots(self.day, &bays, &self.movable_in(&bays));
         let mut proven = true;
         for without in self.best.score.without.max(hopeless)..most {
+            if !self.sweep_the_day() {
+                return Price { moves, without_outlet: most, proven: false };
+            }
             let width = if proven { self.effort.width } else { self.effort.width / UNPROVEN_SHARE };
             let limits = Limits { left_out: without - hopeless, moves, width };
             let outcome = sweep(self.day, &sessions, &slots, limits, None);
