@@ -172,6 +172,8 @@ fn propose_with(arguments: &arguments::Propose, at_hand: &AtHand<'_>) -> Result<
 /// A day that is ready to be written.
 struct Made {
     paperwork: Paperwork,
+    /// How the list was read, where somebody should know.
+    notes: Vec<String>,
     files: Vec<(String, Vec<u8>)>,
     pack: PackSize,
 }
@@ -183,6 +185,7 @@ struct Composed {
     own: Vec<OwnFile>,
     time_zone: Tz,
     printer: Printer,
+    notes: Vec<String>,
     paperwork: Paperwork,
 }
 
@@ -212,13 +215,13 @@ fn make_day(
     } else {
         set_apart(print, arguments.own.set_within, &composed, &printed)?
     };
-    let paperwork = composed.paperwork;
+    let Composed { paperwork, notes, .. } = composed;
     let mut files: Vec<_> = pdfs.into_iter().map(|file| (file.name, file.bytes)).collect();
     if print.printer_check {
         files.push(check_page(&paperwork)?);
     }
     files.push(("plan.json".to_owned(), record(&paperwork)));
-    Ok(Made { paperwork, pack, files })
+    Ok(Made { paperwork, notes, pack, files })
 }
 
 /// Sets the sheets with the program's own layouts, in this process.
@@ -296,6 +299,7 @@ fn compose_day(
 
     progress.stage("Planning");
     let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
+    let notes = list.notes.iter().map(|note| note.text.clone()).collect();
     let wordings = wording::needed(&layouts, &list)?;
     let printing = wording::Printing {
         setting: wording::Setting { own: &own, layouts: &layouts, seconds: arguments.own.set_within },
@@ -307,7 +311,7 @@ fn compose_day(
     let choices = Choices { paper: print.paper.into(), revision: 1 };
     let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
     let paperwork = compose(&day, &short, &wordings, choices)?;
-    Ok(Composed { layouts, own, time_zone, printer, paperwork })
+    Ok(Composed { layouts, own, time_zone, printer, notes, paperwork })
 }
 
 /// Why the list is refused; where the command line names a file for it, the list is written back.

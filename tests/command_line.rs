@@ -352,3 +352,38 @@ fn every_command_that_reads_a_list_writes_it_back_with_its_faults() {
         assert!(fs::read_to_string(&file).expect("written").contains("to_mend"), "{command:?}");
     }
 }
+
+#[test]
+fn check_says_every_caution_with_its_line_and_how_the_list_was_read() {
+    let place = tempfile::tempdir().expect("a folder");
+    let list = place.path().join("day-list.csv");
+    let demo_list = fs::read_to_string(demo("day-list.csv")).expect("the demo");
+    let with_column = demo_list.lines().enumerate().map(|(number, line)| match number {
+        0 => format!("{line},booked_by\n"),
+        _ => format!("{line},K\n"),
+    });
+    fs::File::create(&list)
+        .and_then(|mut file| std::io::Write::write_all(&mut file, with_column.collect::<String>().as_bytes()))
+        .expect("written");
+    let mut check = baypack();
+    check.arg("check").arg(&list).arg("--unit").arg(demo("unit.toml"));
+    let output = check.arg("--regimens").arg(demo("regimens.toml")).output().expect("it runs");
+    let said = text(&output.stdout);
+    assert_eq!(status(&output), 0, "{}", text(&output.stderr));
+    assert!(said.contains("note: Columns of the list that were not read: `booked_by`."), "{said}");
+    assert!(said.contains("  line 18: Chair C4: isolated."), "{said}");
+    let told: usize = said
+        .lines()
+        .find_map(|line| line.strip_suffix(" cautions for the front sheet"))
+        .and_then(|number| number.parse().ok())
+        .expect("a number of cautions");
+    assert_eq!(said.lines().filter(|line| line.starts_with("  ")).count(), told, "{said}");
+}
+
+#[test]
+fn a_misspelt_command_is_told_and_the_list_behind_it_is_not_blamed() {
+    let output = baypack().args(["mkae", DEMO]).output().expect("it runs");
+    let said = text(&output.stderr);
+    assert_eq!(status(&output), 2, "{said}");
+    assert!(said.contains("'mkae'") && said.contains("'make'") && !said.contains(DEMO), "{said}");
+}

@@ -1,7 +1,7 @@
 //! What the command line accepts, in words for a ward clerk.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
@@ -11,6 +11,7 @@ use crate::characters::on_a_terminal;
 use crate::compose::paperwork::Paper;
 use crate::patient::Hair;
 use crate::validate::Options;
+use crate::validate::nearest::nearest;
 
 /// Plans a chemotherapy day unit's scalp-cooling day from one list and prints the paper for it.
 ///
@@ -293,7 +294,7 @@ fn language(text: &str) -> Result<String, String> {
 impl Arguments {
     /// Reads the arguments; a first one that is no command is taken as the day list of `make`.
     pub fn read(mut arguments: Vec<OsString>) -> Result<Self, clap::Error> {
-        if arguments.get(1).is_some_and(|first| !is_command_or_option(first)) {
+        if arguments.get(1).is_some_and(|first| !is_command_or_option(first) && !is_misspelt_command(first)) {
             arguments.insert(1, "make".into());
         }
         Self::try_parse_from(&arguments).map_err(|refusal| safe_to_print(&arguments, &refusal))
@@ -314,6 +315,13 @@ fn safe_to_print(arguments: &[OsString], refusal: &clap::Error) -> clap::Error {
         // What was wrong were bytes that are no text, and those are now replaced.
         Ok(_) => Arguments::command().error(refusal.kind(), "an option's value is not text; write it again"),
     }
+}
+
+/// Whether a first argument is nearly a command, and no file: what follows it would be blamed otherwise.
+fn is_misspelt_command(argument: &OsString) -> bool {
+    let description = Arguments::command();
+    let commands = description.get_subcommands().map(clap::Command::get_name);
+    !Path::new(argument).exists() && nearest(&argument.to_string_lossy(), commands).is_some()
 }
 
 fn is_command_or_option(argument: &OsString) -> bool {

@@ -233,6 +233,10 @@ const fn what_to_do(kind: io::ErrorKind) -> &'static str {
         }
         Kind::ReadOnlyFilesystem => "nothing can be written there: write to another folder with --out",
         Kind::InvalidInput => "name a file that holds the data, not a folder, a device or a pipe",
+        Kind::AlreadyExists => {
+            "something of this name is there already and is never written over: give another name"
+        }
+        Kind::NotADirectory => "a part of the name is a file and no folder: give another name",
         _ => "check the name, and that the folder is there and yours to use",
     }
 }

@@ -73,7 +73,13 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
     if day.held_back > 0 {
         say!("{} held back: named on the front sheet, without paper", count(day.held_back, "row"));
     }
+    for note in &made.notes {
+        say!("note: {note}");
+    }
     say!("{} for the front sheet", count(day.cautions, "caution"));
+    if written.is_none() {
+        print_cautions(&made.paperwork.record);
+    }
     say!("{} of print on {} of paper", count(pack.sides, "side"), count(pack.sheets, "sheet"));
     say!("{} a patient on the bay sheets", sides_a_patient(pack.bay_sides, day.visits));
     match written {
@@ -81,7 +87,20 @@ pub(super) fn print_summary(made: &Made, written: Option<&Written>) {
             say!("Print {}", shown(&written.folder.join("pack.pdf")));
             say!("{} in {}", count(written.files, "file"), shown(&written.folder));
         }
-        None => say!("The list is right. No pack was written."),
+        None => say!("No row has a fault. No pack was written."),
+    }
+}
+
+/// Says each caution of `plan.json` on a line, with the line of the list; none of them names a patient.
+fn print_cautions(record: &serde_json::Value) {
+    // That the words are unchecked is a note of the front sheet, and no caution about the day.
+    let of_the_day = |caution: &&serde_json::Value| caution["kind"] != "wording_unchecked";
+    for caution in record["cautions"].as_array().into_iter().flatten().filter(of_the_day) {
+        let text = caution["text"].as_str().unwrap_or_default();
+        match caution["line"].as_u64() {
+            Some(line) => say!("  line {line}: {text}"),
+            None => say!("  {text}"),
+        }
     }
 }
 

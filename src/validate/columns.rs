@@ -322,9 +322,27 @@ impl HeaderCheck<'_> {
                 "is it the column `{header}`? Head it `{wanted}`, or write `columns = {{ {} = \"{header}\" }}` under `[day_list]` in the unit's file",
                 column.name()
             ),
-            None => format!("add it to the export; columns that are not read are {}", listed(&unknown)),
+            None => self.help_for_missing(column, &unknown),
         };
         self.problem(Some(wanted), what, Some(Found::Described("no such header".to_owned())), help)
+    }
+
+    /// What would do for a column that is missing, where no other header is like it.
+    fn help_for_missing(&self, column: Column, unknown: &[&str]) -> String {
+        let mut help = "add it to the export".to_owned();
+        if column == Column::Date {
+            help += ", or name the day on the command line: --date 2031-03-14";
+        }
+        if !unknown.is_empty() && self.form.headers.contains_key(&column) {
+            help += &format!("; columns that are not read are {}", listed(unknown));
+        } else if !unknown.is_empty() {
+            help += &format!(
+                "; or, if one of the columns that are not read is it ({}), write its header under `[day_list]` in the unit's file: `columns = {{ {} = \"...\" }}`",
+                listed(unknown),
+                column.name()
+            );
+        }
+        help
     }
 
     /// Names the columns that are not read, once, with the one that each may be meant for.
