@@ -200,6 +200,10 @@ fn a_unit_gets_its_whole_pack_in_its_language() {
             command.args(["make", "-q", "--paper", paper]).arg(&list).arg("--out").arg(out.join(paper));
             command.assert().success();
         }
+        // A day that does not fit, with people without an outlet and a proposal.
+        let full = place.path().join("day-list-overloaded.csv");
+        fs::copy(root().join("demo-input/day-list-overloaded.csv"), &full).expect("copied");
+        baypack().args(["check", "-q"]).arg(&full).assert().success();
         let record = record(&list, &[]);
         // The demo has a patient who asked for an English card.
         let of_unit = |document: &&serde_json::Value| {
