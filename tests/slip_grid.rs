@@ -465,8 +465,12 @@ fn past_the_last_line_the_bays_table_goes_on_to_closing_in_steps_of_five_minutes
     list.unit.closes = at("18:02");
     let table = &bay_sheet(&list)["late"];
     let rows = table["rows"].as_array().expect("rows");
-    let lengths = [20, 90];
+    // The longest first: nobody is stopped too early by the column nearest to the time.
+    let lengths = [90, 20];
     assert_eq!(table["lengths"].as_array().map(Vec::len), Some(lengths.len()));
+    let chairs: Vec<&str> =
+        (0..lengths.len()).filter_map(|place| table["lengths"][place]["chairs"].as_str()).collect();
+    assert_eq!(chairs, ["A1", "A2"], "each column says whose it is");
     let mut ended = at(rows[0]["ended"].as_str().expect("a time"));
     assert!(ended <= at("12:00"), "the first drug ends 10:30, its grid shows up to 12:00");
     for row in rows {

@@ -268,15 +268,16 @@ def allowed_on_strip(visit, visits, unit):
 
 
 def late_differences(late, mine, unit):
-    """The table past the grids: every five minutes to closing, each length of post-cooling in use added."""
+    """The table past the grids: every five minutes to closing, each length of post-cooling in use added, the longest first."""
     cooled = [visit for visit in mine if visit.row.cooled]
-    lengths = sorted({visit.stages["cooling_off"] - visit.stages["hair_loss_drug_end"] for visit in cooled})
+    lengths = sorted({visit.stages["cooling_off"] - visit.stages["hair_loss_drug_end"] for visit in cooled}, reverse=True)
     if not cooled:
         return [] if not late else ["a late table for nobody"]
     found, ended = [], []
     for page in late:
         for line in paper.lines(page):
-            times = paper.times(line)
+            # Times in brackets tell two patients of a chair apart, in the heads.
+            times = paper.times([word for word in line if "(" not in word.text])
             for place in range(0, len(times), 1 + len(lengths)):
                 row = times[place:place + 1 + len(lengths)]
                 ended.append(row[0])
