@@ -133,7 +133,8 @@ fn check_writes_nothing_and_check_plan_writes_the_plan_alone() {
         .arg(&list)
         .args(["--plan", "plan.json"])
         .assert()
-        .success();
+        .success()
+        .stdout("");
     let written: Vec<String> = files(place.path()).into_iter().map(|(name, _)| name).collect();
     assert_eq!(written, ["plan.json"]);
 }

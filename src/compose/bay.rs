@@ -92,12 +92,9 @@ fn chairs(desk: &Desk<'_>, patients: &[usize], length: Minutes) -> Result<String
         })
         .collect();
     here.sort_by_key(|&visit| (desk.chair_place(visit), desk.visit(visit).arrive));
-    let chair = |&visit: &usize| {
-        let row = desk.visit(visit);
-        match of_chair(&row.chair) {
-            0 | 1 => Ok(row.chair.clone()),
-            _ => desk.say("front.seat", &json!({ "chair": row.chair, "arrive": row.arrive })),
-        }
+    let chair = |&visit: &usize| match desk.visit(visit).chair.as_str() {
+        shared if of_chair(shared) > 1 => desk.seat(visit),
+        own => Ok(own.to_owned()),
     };
     Ok(here.iter().map(chair).collect::<Result<Vec<_>, _>>()?.join(", "))
 }

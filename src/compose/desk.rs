@@ -81,10 +81,22 @@ impl<'a> Desk<'a> {
         self.unit.rules.flush_counts && counted.is_some_and(|step| step.flush.get() > 0)
     }
 
+    /// Whether a caution of one of the kinds is about the visit.
+    pub fn is_warned(&self, visit: usize, kinds: &[&str]) -> bool {
+        self.cautions
+            .iter()
+            .any(|caution| kinds.contains(&caution.kind()) && caution.visits().contains(&visit))
+    }
+
     /// Whether another patient of the day has a name like this one's.
     pub fn is_alike(&self, visit: usize) -> bool {
-        let alike = |caution: &Caution| matches!(caution, Caution::NamesAlike { .. });
-        self.cautions.iter().any(|caution| alike(caution) && caution.visits().contains(&visit))
+        self.is_warned(visit, &["names_alike"])
+    }
+
+    /// `A1 (08:15)`: a chair may have several patients in a day.
+    pub fn seat(&self, visit: usize) -> Result<String, Problem> {
+        let row = self.visit(visit);
+        self.say("front.seat", &json!({ "chair": row.chair, "arrive": row.arrive }))
     }
 
     /// `M1 · 2`.

@@ -174,11 +174,7 @@ pub(super) fn sentence(desk: &Desk<'_>, caution: &Caution) -> Result<String, Pro
 fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
     let visits = caution.visits();
     let chairs: Vec<&str> = visits.iter().map(|&visit| desk.visit(visit).chair.as_str()).collect();
-    let seat = |&visit: &usize| {
-        let row = desk.visit(visit);
-        desk.say("front.seat", &json!({ "chair": row.chair, "arrive": row.arrive }))
-    };
-    let seats = visits.iter().map(seat).collect::<Result<Vec<_>, _>>()?;
+    let seats = visits.iter().map(|&visit| desk.seat(visit)).collect::<Result<Vec<_>, _>>()?;
     let mut data = json!({
         "chair": chairs.first(),
         "other_chair": chairs.get(1),

@@ -64,11 +64,7 @@ fn no_single_minute(desk: &Desk<'_>, in_the_way: InTheWay) -> Result<String, Pro
 
 /// `A1 (08:15), A2 (08:30)`: a chair may have several patients in a day.
 fn seats(desk: &Desk<'_>, visits: &[usize]) -> Result<String, Problem> {
-    let seat = |&visit: &usize| {
-        let row = desk.visit(visit);
-        desk.say("front.seat", &json!({ "chair": row.chair, "arrive": row.arrive }))
-    };
-    Ok(visits.iter().map(seat).collect::<Result<Vec<_>, _>>()?.join(", "))
+    Ok(visits.iter().map(|&visit| desk.seat(visit)).collect::<Result<Vec<_>, _>>()?.join(", "))
 }
 
 /// What the front sheet proposes; `None` where every cooled patient has an outlet.

@@ -22,6 +22,10 @@ pub(super) struct Task {
     key: bool,
 }
 
+/// What is done only to somebody who is cooled.
+const COOLING: [&str; 6] =
+    ["connect", "first_check", "post_cooling", "post_cooling_flush", "stop_cooling", "cap_off"];
+
 /// The tick list of the given patients, with the hand-over lines between.
 pub(super) fn ticks(desk: &Desk<'_>, patients: &[usize]) -> Result<Vec<TickLine>, Problem> {
     let mut tasks: Vec<Task> = patients.iter().flat_map(|&visit| tasks(desk, visit)).collect();
@@ -96,9 +100,9 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
     let row = desk.visit(task.visit);
     match task.name {
         "arrive" if !alerts(desk, task.visit)?.is_empty() => desk.text("ticks.see_alert"),
-        "premed" if warned(desk, task.visit, WAITING) => desk.text("ticks.see_alert"),
+        "premed" if desk.is_warned(task.visit, WAITING) => desk.text("ticks.see_alert"),
         "start_drug" | "start_cytotoxic_drug" if desk.is_alike(task.visit) => desk.text("ticks.see_alert"),
-        "prepare" if warned(desk, task.visit, BEFORE_THE_CAP) => {
+        "prepare" if desk.is_warned(task.visit, BEFORE_THE_CAP) => {
             let parts = [fitted_cap(desk, row)?, desk.text("ticks.see_alert")?];
             Ok(parts.join(", "))
         }
@@ -127,11 +131,6 @@ const WAITING: &[&str] = &["go_ahead_waiting"];
 /// Cautions that are to be looked at before a cap is fitted.
 const BEFORE_THE_CAP: &[&str] = &["go_ahead_waiting", "hair_not_recorded"];
 
-/// Whether a caution of one of the kinds is about the patient.
-fn warned(desk: &Desk<'_>, visit: usize, kinds: &[&str]) -> bool {
-    desk.cautions.iter().any(|caution| kinds.contains(&caution.kind()) && caution.visits().contains(&visit))
-}
-
 /// The changes of shift of the day, by time, each with its title.
 fn shift_changes(desk: &Desk<'_>) -> Vec<(Moment, String)> {
     let mut shifts: Vec<_> = desk.unit.shifts.iter().collect();
@@ -152,7 +151,9 @@ fn hand_over(
 ) -> Result<TickLine, Problem> {
     let here = |visit: &&usize| desk.planned(**visit).arrive <= at && at < desk.planned(**visit).leave;
     let row = |&visit: &usize| {
-        let next = match tasks.iter().find(|task| task.visit == visit && task.at >= at) {
+        // What is done to a cap is not what comes next for somebody who has none.
+        let comes = |task: &&Task| desk.outlet(visit).is_some() || !COOLING.contains(&task.name);
+        let next = match tasks.iter().filter(comes).find(|task| task.visit == visit && task.at >= at) {
             Some(task) => desk.say("ticks.next", &json!({ "what": what(desk, task)?, "time": task.at }))?,
             None => String::new(),
         };
