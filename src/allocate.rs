@@ -4,11 +4,15 @@
 
 mod counting;
 mod engine;
+mod even;
 mod greedy;
 mod holds;
 mod kinds;
+mod known;
 mod ladder;
+mod machine_days;
 mod moving;
+mod multipliers;
 mod one_more;
 mod outlets;
 mod placement;

@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::engine::{Answer, Column, Engine, Model, Sense, Verdict};
 use super::kinds::{Kind, kinds};
+use super::known::Known;
 use super::placement::count;
 use super::sessions::{SessionIndex, Sessions, in_service};
 use crate::clock::{Moment, Span};
@@ -110,18 +111,17 @@ impl<'a> Counting<'a> {
         engine.smallest(&model, &self.moves(), nodes)
     }
 
-    /// Adds what is known of some bays: while no machine comes to them, at least so many of their
-    /// sessions are left out.
-    pub fn add_known(&mut self, bays: &[BayIndex], left_out: u32) {
-        let here = (0..self.day.all.len()).filter(|&session| bays.contains(&self.day.all[session].bay));
+    /// Adds what is known of some bays.
+    pub fn add_known(&mut self, known: &Known) {
+        let here = (0..self.day.all.len()).filter(|&session| known.bays.contains(&self.day.all[session].bay));
         let left = here.map(|session| (self.left_out[session], -1));
         let come = self
             .arrivals
             .iter()
-            .filter(|arrival| bays.contains(&arrival.1))
-            .map(|arrival| (arrival.0, -limit(left_out)));
+            .filter(|arrival| known.bays.contains(&arrival.1))
+            .map(|arrival| (arrival.0, -limit(known.relief)));
         let row: Vec<_> = left.chain(come).collect();
-        self.model.row(row, Sense::AtMost, -limit(left_out));
+        self.model.row(row, Sense::AtMost, -limit(known.least));
     }
 
     /// What an answer says of sessions and machines.

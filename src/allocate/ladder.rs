@@ -1,12 +1,14 @@
 //! The way to the best plan, rung by rung; each stops as soon as what is found meets what is proven.
 //!
-//! In turn: sessions; pools of outlets; bays by themselves, no machine moving; machines counted by
-//! kind, for whom to leave out and what to send away; the bays between which machines move, with only
-//! those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
+//! In turn: sessions; pools of outlets; bays by themselves, no machine moving; whole days of machines at prices
+//! that sessions fetch; machines counted by kind, for whom to leave out and what to send away; the bays between
+//! which machines move, with only those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
 use std::cell::Cell;
 
+use super::even::even_out;
 use super::greedy::place_in_turn;
+use super::known::{Known, known};
 use super::placement::{Placement, Score, count, is_sound, score};
 use super::price::Price;
 use super::sessions::{SessionIndex, Sessions, most_at_once};
@@ -53,8 +55,8 @@ pub(super) struct Ladder<'a> {
     pub day: &'a Sessions<'a>,
     pub effort: Effort,
     pub best: Best,
-    /// Bays by themselves, with the fewest that are left out while no machine comes to them.
-    pub known: Vec<(Vec<BayIndex>, u32)>,
+    /// What is known of bays by themselves.
+    pub known: Vec<Known>,
     /// The cost of the best plan in which no machine moves, if it is proven.
     pub without_moves: Option<Cost>,
     /// What the best plan found in which no machine moves comes to.
@@ -85,8 +87,10 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
         swept: Cell::new(0),
     };
     ladder.climb();
-    ladder.prove_slack();
     ladder.best.prices = ladder.prices();
+    ladder.even_out();
+    ladder.prove_slack();
+    ladder.even_out();
     ladder.best
 }
 
@@ -102,6 +106,12 @@ impl Ladder<'_> {
             return;
         }
         self.with_moves();
+    }
+
+    /// Makes the plan more even, and its hand-overs less tight, where changes of machines alone do that.
+    fn even_out(&mut self) {
+        let placement = even_out(self.day, &self.best.placement);
+        self.consider(placement);
     }
 
     /// Finds out below what the missing slack cannot go, and makes it that small where that is found.
@@ -155,7 +165,7 @@ impl Ladder<'_> {
                 });
                 let left_out = count(left_out.count());
                 total = [total[0] + left_out, total[1] + cost[1], total[2] + cost[2]];
-                self.known.push((bays, left_out));
+                self.known.extend(known(self.day, &bays, left_out));
             }
         }
         if is_sound(self.day, &placement) {

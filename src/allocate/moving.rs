@@ -3,6 +3,7 @@
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
 use super::ladder::Ladder;
+use super::multipliers::{Goal, Multipliers};
 use super::placement::{Placement, count};
 use super::sessions::SessionIndex;
 use super::slots::slots;
@@ -16,49 +17,52 @@ const STEPS_OF_MOVES: u32 = 2;
 /// visits and twenty machines, five of one with three hundred and a hundred.
 const SWEEP_WORK: u64 = 150_000;
 
+/// The share of the engine's nodes that the coarse relaxation takes; others follow that say more.
+const COARSE_SHARE: u64 = 8;
+
 /// A day of which no more sweeps than this can be made is a large one.
 const FEW_SWEEPS: u64 = 8;
 
 impl<'a> Ladder<'a> {
     fn counting(&self, detail: Detail) -> Counting<'a> {
         let mut counting = Counting::new(self.day, detail);
-        for (bays, left_out) in self.known.iter().filter(|known| known.1 > 0) {
-            counting.add_known(bays, *left_out);
+        for known in &self.known {
+            counting.add_known(known);
         }
         counting
     }
 
     /// Tries the smallest numbers of sessions left out and of moves that are not ruled out.
     pub fn with_moves(&mut self) {
-        let coarse = self.counting(Detail::Coarse);
-        let Verdict::Found(answer) = coarse.fewest_left_out(None, &Microlp, self.effort.nodes) else {
+        self.weigh_machine_days();
+        if self.is_met() {
             return;
-        };
-        self.best.bound_left_out = self.best.bound_left_out.max(answer.bound);
-        let mut left_out = answer.bound;
-        self.try_with(&coarse, left_out);
-        if self.reached(left_out, self.best.bound_moves) {
+        }
+        let coarse = self.counting(Detail::Coarse);
+        self.count_left_out(&coarse, self.effort.nodes / COARSE_SHARE);
+        if self.is_met() {
+            return;
+        }
+        self.try_with(&coarse, self.best.bound_left_out, self.effort.nodes / COARSE_SHARE);
+        if self.is_met() {
             return;
         }
         self.try_any_moves();
         let fine = Some(self.counting(Detail::Fine)).filter(|fine| !fine.is_too_large()).unwrap_or(coarse);
-        if let Verdict::Found(answer) = fine.fewest_left_out(None, &Microlp, self.effort.nodes) {
-            self.best.bound_left_out = self.best.bound_left_out.max(answer.bound);
+        self.count_left_out(&fine, self.effort.nodes);
+        if self.is_met() {
+            return;
         }
-        left_out = self.best.bound_left_out;
+        let mut left_out = self.best.bound_left_out;
         let mut ruled_out = true;
         while left_out <= self.best.score.without && self.can_sweep_the_day() {
             if ruled_out {
-                self.best.bound_left_out = left_out;
-                self.best.bound_moves = 0;
+                self.raise_left_out(left_out);
             }
-            let Some(moves) = self.try_with(&fine, left_out) else {
+            let Some(moves) = self.try_with(&fine, left_out, self.effort.nodes) else {
                 left_out += 1;
                 continue;
             };
-            if ruled_out {
-                self.best.bound_moves = moves;
-            }
             if self.reached(left_out, moves) {
                 return;
             }
@@ -78,6 +82,40 @@ impl<'a> Ladder<'a> {
             }
             left_out += 1;
         }
+    }
+
+    /// Bounds from whole days of machines, and plans made of them: first for sessions left out, then, where that
+    /// bound is met, for moves.
+    fn weigh_machine_days(&mut self) {
+        let known = self.known.clone();
+        let weighed = Multipliers::new(self.day, &known);
+        if self.best.score.without > self.best.bound_left_out {
+            let bound = weighed.bound(Goal::LeftOut, self.best.score.without, |plan| self.consider(plan));
+            self.raise_left_out(bound);
+        }
+        if !self.is_met() {
+            let left_out = self.best.bound_left_out;
+            let moves =
+                if self.best.score.without == left_out { self.best.score.moves } else { self.most_moves() };
+            let bound = weighed.bound(Goal::Moves { left_out }, moves, |plan| self.consider(plan));
+            self.best.bound_moves = self.best.bound_moves.max(bound);
+        }
+        if !self.is_met() {
+            let placement = self.best.placement.clone();
+            weighed.improve(&placement, |plan| self.consider(plan));
+        }
+    }
+
+    /// Takes a bound on sessions left out; what is known of moves with fewer of them says nothing of more.
+    fn raise_left_out(&mut self, bound: u32) {
+        if bound > self.best.bound_left_out {
+            (self.best.bound_left_out, self.best.bound_moves) = (bound, 0);
+        }
+    }
+
+    /// More moves than any plan needs.
+    fn most_moves(&self) -> u32 {
+        count(self.day.all.len())
     }
 
     /// On a day so large that few sweeps can be made of it, the first looks for any better plan.
@@ -108,20 +146,40 @@ impl<'a> Ladder<'a> {
         can
     }
 
+    /// Takes the bound of a relaxation that counts, unless there is a plan that leaves out no more than is known.
+    /// With a better bound, whole days of machines are looked at again.
+    fn count_left_out(&mut self, counting: &Counting, nodes: u64) {
+        let before = self.best.bound_left_out;
+        if self.best.score.without > before
+            && let Verdict::Found(answer) = counting.fewest_left_out(None, &Microlp, nodes)
+        {
+            self.raise_left_out(answer.bound);
+            if self.best.bound_left_out > before {
+                self.weigh_machine_days();
+            }
+        }
+    }
+
+    /// Whether the plan is as good as what is known to be possible, moves included.
+    fn is_met(&self) -> bool {
+        self.reached(self.best.bound_left_out, self.best.bound_moves)
+    }
+
     fn reached(&self, left_out: u32, moves: u32) -> bool {
         (self.best.score.without, self.best.score.moves) <= (left_out, moves)
     }
 
-    fn try_with(&mut self, counting: &Counting, left_out: u32) -> Option<u32> {
-        let verdict = counting.fewest_moves(left_out, &Microlp, self.effort.nodes);
+    fn try_with(&mut self, counting: &Counting, left_out: u32, nodes: u64) -> Option<u32> {
+        let verdict = counting.fewest_moves(left_out, &Microlp, nodes);
         if verdict == Verdict::Impossible {
             return None;
         }
         let answer = verdict.answer();
         let counted = answer.as_ref().and_then(|answer| counting.read(answer));
-        let moves = answer.map_or(0, |answer| answer.bound);
+        let mut moves = answer.map_or(0, |answer| answer.bound);
         if self.best.bound_left_out == left_out {
-            self.best.bound_moves = self.best.bound_moves.max(moves);
+            moves = moves.max(self.best.bound_moves);
+            self.best.bound_moves = moves;
         }
         if let Some(counted) = counted.filter(|_| !self.reached(left_out, moves)) {
             self.try_counted(&counted, left_out, moves);

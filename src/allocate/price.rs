@@ -3,14 +3,14 @@
 //! Answered only where the plan moves a machine; changes nothing of the plan.
 
 use super::ladder::Ladder;
-use super::placement::{Placement, count, is_sound};
+use super::multipliers::{Goal, Multipliers};
+use super::placement::{Placement, count, is_sound, score};
 use super::slots::slots;
 use super::sweep::{Limits, sweep};
 use crate::unit_rules::{BayIndex, MachineIndex};
 
-/// What is left of a sweep's states once one was too narrow: then nothing is proven any more, and a price is
-/// merely the best that is found.
-const UNPROVEN_SHARE: usize = 4;
+/// The share of a sweep's states that a price is worth: it changes nothing of the plan.
+const SHARE_OF_WIDTH: usize = 4;
 
 /// The most numbers of moves between none and the plan's that are looked at.
 const BETWEEN_MOST: usize = 3;
@@ -29,7 +29,7 @@ pub struct Price {
 impl Ladder<'_> {
     /// The prices from no move to the plan's moves; numbers of moves that gain nothing are left out.
     /// Nothing where the plan moves no machine, or nothing is known of a plan without moves.
-    pub fn prices(&self) -> Vec<Price> {
+    pub fn prices(&mut self) -> Vec<Price> {
         let score = self.best.score;
         let dearer = |none: &Price| score.moves > 0 && none.without_outlet > score.without;
         let Some(mut last) = self.no_move.filter(dearer) else {
@@ -43,6 +43,12 @@ impl Ladder<'_> {
                 last = next;
             }
         }
+        // A better plan may have been found on the way.
+        let score = self.best.score;
+        prices.retain(|price| price.moves < score.moves && price.without_outlet > score.without);
+        if prices.is_empty() {
+            return prices;
+        }
         let proven = score.without == self.best.bound_left_out;
         prices.push(Price { moves: score.moves, without_outlet: score.without, proven });
         prices
@@ -50,18 +56,37 @@ impl Ladder<'_> {
 
     /// The fewest without an outlet with at most so many moves; no more than `most`, which fewer moves
     /// come to.
-    fn price_of(&self, moves: u32, most: u32) -> Price {
+    fn price_of(&mut self, moves: u32, most: u32) -> Price {
+        let mut found = most;
+        let known = self.known.clone();
+        let weighed = Multipliers::new(self.day, &known);
+        let bound = weighed.bound(Goal::LeftOutWithin { moves }, most, |plan| {
+            let score = score(self.day, &plan);
+            if score.moves <= moves && score.without < found && is_sound(self.day, &plan) {
+                found = score.without;
+            }
+            self.consider(plan);
+        });
+        let bound = bound.max(self.best.bound_left_out);
+        if bound < found {
+            return self.swept_price(moves, bound, found);
+        }
+        Price { moves, without_outlet: found, proven: true }
+    }
+
+    /// The same, searched from a bound on, `found` being what is known to be possible.
+    fn swept_price(&self, moves: u32, bound: u32, found: u32) -> Price {
         let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
         let sessions = self.sessions_in(&bays);
         let hopeless = count(self.day.all.len() - sessions.len());
         let slots = slots(self.day, &bays, &self.movable_in(&bays));
         let mut proven = true;
-        for without in self.best.score.without.max(hopeless)..most {
+        for without in bound.max(hopeless)..found {
             if !self.sweep_the_day() {
-                return Price { moves, without_outlet: most, proven: false };
+                return Price { moves, without_outlet: found, proven: false };
             }
-            let width = if proven { self.effort.width } else { self.effort.width / UNPROVEN_SHARE };
-            let limits = Limits { left_out: without - hopeless, moves, width };
+            let limits =
+                Limits { left_out: without - hopeless, moves, width: self.effort.width / SHARE_OF_WIDTH };
             let outcome = sweep(self.day, &sessions, &slots, limits, None);
             if let Some((machines, _)) = outcome.best {
                 let mut placement: Placement = vec![None; self.day.all.len()];
@@ -72,7 +97,7 @@ impl Ladder<'_> {
             }
             proven &= outcome.complete;
         }
-        Price { moves, without_outlet: most, proven }
+        Price { moves, without_outlet: found, proven }
     }
 }
 
