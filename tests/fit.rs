@@ -53,7 +53,7 @@ fn scarce_days(number: u64) -> Vec<VerifiedDay> {
             let row = seated_in(visit(2 + place, "08:00"), bay, &chair);
             let arrive = at("08:00").slipped(5 * chance.random_range(0..40));
             let drugs_ready = chance.random_bool(0.3).then(|| arrive.slipped(5 * chance.random_range(6..24)));
-            let leave_by = chance.random_bool(0.3).then(|| arrive.slipped(5 * chance.random_range(30..60)));
+            let leave_by = chance.random_bool(0.3).then(|| arrive.slipped(5 * chance.random_range(18..40)));
             Visit {
                 arrive,
                 drugs_ready,
