@@ -331,7 +331,8 @@ def take_another_outlet(rng, answers, plan):
         start = stretch(answer)
         held = [visit["outlet"] for visit in plan["visits"] if visit["outlet"] and meet(stretch(visit["outlet"]), start)]
         if answer["outlet"] and held:
-            answer["outlet"].update({name: rng.choice(held)[name] for name in ("machine", "number")})
+            other = rng.choice(held)
+            answer["outlet"].update(machine=other["machine"], number=other["number"])
             return True
     return False
 

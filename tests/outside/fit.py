@@ -227,7 +227,11 @@ def plan_differences(binary, judge, seated):
     before = judge.day
     day = replace(before, rows=[*before.rows, seated], lines={})
     with baypack.scratch() as folder:
+        asked = replace(seated)
         files = DayFiles.write(day, Path(folder))
+        if seated != asked:
+            # The list lacks a column, and so cannot hold this patient.
+            return []
         plan, refused = baypack.plan_of(binary, files, folder)
     about = f"{seated.bay} {clock(seated.arrive)} in {seated.chair} as a row"
     if refused:
