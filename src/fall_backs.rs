@@ -49,8 +49,8 @@ pub enum Limit {
     OutOfReach(VisitIndex),
     /// The outlet goes out of service.
     OutOfService,
-    /// The machine is moved to another bay.
-    Moved,
+    /// The machine is moved to another bay, where this patient is the first on it.
+    Moved(VisitIndex),
 }
 
 /// The fall-backs of the day: by machine, then patient (by start of cooling), then time.

@@ -3,28 +3,24 @@
 
 mod support;
 
-use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
 
 use assert_cmd::Command;
-use baypack::allocate::{Cooling, Effort, allocate};
+use baypack::allocate::Effort;
 use baypack::clock::Moment;
 use baypack::fit::{BayRoom, Newcomer, Obstacle, fit};
 use baypack::patient::Visit;
-use baypack::plan::plan;
-use baypack::survey::{Caution, survey};
+use baypack::survey::Caution;
 use baypack::unit_rules::{BayIndex, CapSize, RegimenIndex};
 use baypack::validate::DayList;
-use baypack::verify::{VerifiedDay, verify};
+use baypack::verify::VerifiedDay;
+use baypack::write::write_one;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use serde_json::Value;
+use support::harm::{new_harms, verified, without};
 use support::{at, day_list, hair_loss, machine, min, other_drug, regimen, seated_in, unit, visit};
-
-fn verified(list: DayList) -> VerifiedDay {
-    let planned = plan(&list);
-    let allocation = allocate(&list, &planned);
-    let cautions = survey(&list, &planned, &allocation);
-    verify(list, planned, allocation, cautions).expect("a day that passes its own check")
-}
 
 /// Short days with few visits, chairs, outlets, hands and caps, so that everything can be in the way.
 fn scarce_days(number: u64) -> Vec<VerifiedDay> {
@@ -56,8 +52,12 @@ fn scarce_days(number: u64) -> Vec<VerifiedDay> {
             let chair = chairs[bay][chance.random_range(0..chairs[bay].len())].clone();
             let row = seated_in(visit(2 + place, "08:00"), bay, &chair);
             let arrive = at("08:00").slipped(5 * chance.random_range(0..40));
+            let drugs_ready = chance.random_bool(0.3).then(|| arrive.slipped(5 * chance.random_range(6..24)));
+            let leave_by = chance.random_bool(0.3).then(|| arrive.slipped(5 * chance.random_range(18..40)));
             Visit {
                 arrive,
+                drugs_ready,
+                leave_by,
                 regimen: RegimenIndex(0),
                 cooled: chance.random_bool(0.9),
                 cap: Some(CapSize(0)),
@@ -102,59 +102,9 @@ fn with(day: &VerifiedDay, newcomer: &Newcomer, bay: usize, chair: &str, arrive:
     verified(day.list().with_visit(row).0)
 }
 
-/// The lines of those without an outlet.
-fn without(day: &VerifiedDay) -> BTreeSet<u32> {
-    let visits = day.list().visits.iter().zip(&day.allocation().visits);
-    visits.filter(|(_, cooling)| matches!(cooling, Cooling::Without(_))).map(|(row, _)| row.line).collect()
-}
-
-/// Everything about chairs, closing, opening and hands that is wrong on a day, each minute by itself.
-fn harms(day: &VerifiedDay) -> BTreeSet<(&'static str, usize, i32, u32)> {
-    let mut found = BTreeSet::new();
-    let line = |visit: &usize| day.list().visits[*visit].line;
-    for caution in day.cautions() {
-        match caution {
-            Caution::NursesShort { bay, when, needed, nurses } => {
-                let minutes = when.from.minutes()..when.until.minutes();
-                let more = nurses + 1..=*needed;
-                found.extend(
-                    minutes
-                        .flat_map(|at| more.clone().map(move |need| (bay.0, at, need)))
-                        .map(|(bay, at, need)| ("nurses", bay, at, need)),
-                );
-            }
-            Caution::ChairDoubleBooked { one, other, both } => {
-                found.insert(("chair", line(one) as usize, both.from.minutes(), line(other)));
-            }
-            Caution::ClosingPassed { visit, .. } => {
-                found.insert(("closing", 0, 0, line(visit)));
-            }
-            Caution::BeforeOpening { visit } => {
-                found.insert(("opening", 0, 0, line(visit)));
-            }
-            _ => {}
-        }
-    }
-    found
-}
-
-/// By how much each machine is on before opening.
-fn early(day: &VerifiedDay) -> Vec<(usize, i32)> {
-    let all = day.cautions().iter().filter_map(|caution| match caution {
-        Caution::MachineBeforeOpening { machine, switch_on } => Some((machine.0, switch_on.minutes())),
-        _ => None,
-    });
-    all.collect()
-}
-
 /// Whether nobody is worse off than on the day before.
 fn nobody_is_worse_off(before: &VerifiedDay, after: &VerifiedDay) -> bool {
-    let was_early = early(before);
-    without(after).is_subset(&without(before))
-        && harms(after).is_subset(&harms(before))
-        && early(after)
-            .iter()
-            .all(|(machine, on)| was_early.iter().any(|was| was.0 == *machine && was.1 <= *on))
+    without(after).is_subset(&without(before)) && new_harms(before, after).is_empty()
 }
 
 /// The chair offered for an arrival time.
@@ -180,8 +130,11 @@ fn every_time_that_is_offered_really_fits() {
                 for arrive in times(day.list()) {
                     let Some(chair) = offered(&bay, arrive) else { continue };
                     let after = with(&day, &newcomer, bay.bay.0, chair, arrive);
-                    assert!(harms(&after).is_subset(&harms(&day)), "{arrive} in {chair}");
-                    // The plan made anew may leave out another than today's, never one more.
+                    // The plan made anew may use other machines than today's, so that one is on before
+                    // opening, and leave out another patient, never one more.
+                    let mut harms = new_harms(&day, &after);
+                    harms.retain(|harm| !harm.contains("machine_before_opening"));
+                    assert!(harms.is_empty(), "{arrive} in {chair}: {harms:?}");
                     assert!(without(&after).len() <= short, "{arrive} in {chair}: {:?}", without(&after));
                     if short == 0 {
                         cooled += usize::from(newcomer.regimen.0 == 0)
@@ -218,6 +171,19 @@ fn every_time_that_is_not_offered_fails_when_it_is_tried_in_every_chair() {
         }
     }
     assert!(refused.iter().all(|times| *times > 10), "every obstacle comes up: {refused:?}");
+}
+
+/// How many of some days have a caution of a kind.
+fn days_with(days: &[VerifiedDay], is_it: impl Fn(&Caution) -> bool) -> usize {
+    days.iter().filter(|day| day.cautions().iter().any(&is_it)).count()
+}
+
+#[test]
+fn the_days_hold_leaving_times_that_are_missed_and_drugs_that_come_late() {
+    let days = scarce_days(40);
+    let missed = days_with(&days, |caution| matches!(caution, Caution::LeaveByMissed { .. }));
+    let late = days_with(&days, |caution| matches!(caution, Caution::DrugsLate { .. }));
+    assert!(missed > 5 && late > 1, "{missed}, {late}");
 }
 
 #[test]
@@ -289,4 +255,61 @@ fn a_regimen_or_cap_that_does_not_exist_is_refused_with_the_nearest_that_does() 
     }
     assert_eq!(baypack(&[]).0, 2, "the regimen is needed");
     assert_eq!(baypack(&["--regimen", "TC", "--cap", "M", "--own-cap"]).0, 2, "one cap is enough");
+}
+
+/// The plan of a list of the demonstration unit.
+fn planned(list: &Path) -> Value {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input");
+    let place = tempfile::tempdir().expect("a folder");
+    let path = place.path().join("plan.json");
+    let mut command = Command::cargo_bin("baypack").expect("the program is built for the test");
+    command.arg("check").arg(list).arg("--unit").arg(demo.join("unit.toml"));
+    command.arg("--regimens").arg(demo.join("regimens.toml")).arg("--plan").arg(&path);
+    let output = command.output().expect("it runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&fs::read(path).expect("the plan")).expect("JSON")
+}
+
+#[test]
+fn the_first_and_the_last_time_of_every_line_of_the_demo_are_planned_as_said_when_put_into_the_list() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input/day-list.csv");
+    let before = planned(&demo);
+    let list = fs::read_to_string(&demo).expect("the demo's list");
+    let place = tempfile::tempdir().expect("a folder");
+    let (_, said, _) = baypack(&["--regimen", "PAC-W", "--hair", "medium", "--cap", "M"]);
+    let lines: Vec<Vec<&str>> = said
+        .lines()
+        .skip(2)
+        .map(|line| line.split_whitespace().collect())
+        .filter(|line: &Vec<&str>| line[0].len() == 1)
+        .collect();
+    assert!(lines.len() > 5, "{said}");
+    for line in lines {
+        let [bay, from, to, chair, connected, leaves_by, ..] = line[..] else { panic!("{line:?}") };
+        for (arrive, stage, expected) in [(from, "cooling_on", connected), (to, "leave", leaves_by)] {
+            let row = format!(
+                "2031-03-14,{arrive},{bay},{chair},LD-3999,,Invented,Newcomer,1970-01-01,PAC-W,2,yes,medium,M,no,,,,no,,,yes,no"
+            );
+            let path = place.path().join("longer.csv");
+            write_one(&path, format!("{}\n{row}\n", list.trim_end()).as_bytes()).expect("the longer list");
+            let after = planned(&path);
+            let own = after["visits"].as_array().expect("visits").last().expect("the patient more").clone();
+            assert_eq!((&own["hospital_no"], &own["stages"][stage]), (&"LD-3999".into(), &expected.into()));
+            assert!(own["outlet"].is_object(), "{line:?}");
+            assert_eq!(after["machines"]["without_outlet"], before["machines"]["without_outlet"], "{line:?}");
+            let harms = |plan: &Value| {
+                let kinds = [
+                    "closing_passed",
+                    "before_opening",
+                    "leave_by_missed",
+                    "drugs_late",
+                    "chair_double_booked",
+                    "nurses_short",
+                ];
+                let cautions = plan["cautions"].as_array().expect("cautions").iter();
+                cautions.filter(|caution| kinds.iter().any(|kind| caution["kind"] == *kind)).count()
+            };
+            assert_eq!(harms(&after), harms(&before), "{line:?}");
+        }
+    }
 }

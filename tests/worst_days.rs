@@ -93,6 +93,31 @@ steps = [
 ]
 
 [[regimens]]
+code = "WIDE"
+name = "Invented drugs of which two are observed"
+premed_lead = 60
+steps = [
+  { drug = "Fluorouracil", minutes = 30, hair_loss = false },
+  { drug = "Epirubicin", minutes = 30, flush = 10, hair_loss = true },
+  { drug = "Irinotecan", minutes = 60, first_observe = 30, hair_loss = false, cytotoxic = true },
+  { drug = "Nab-paclitaxel", minutes = 15, hair_loss = true },
+  { drug = "Gemcitabine", minutes = 30, first_observe = 60, hair_loss = false },
+]
+
+[[regimens]]
+code = "WIDER"
+name = "Invented drugs of which three are observed"
+premed_lead = 60
+steps = [
+  { drug = "Fluorouracil", minutes = 30, hair_loss = false },
+  { drug = "Epirubicin", minutes = 30, flush = 10, hair_loss = true },
+  { drug = "Irinotecan", minutes = 60, first_observe = 30, hair_loss = false, cytotoxic = true },
+  { drug = "Carboplatin", minutes = 30, first_observe = 30, hair_loss = false, cytotoxic = true },
+  { drug = "Nab-paclitaxel", minutes = 15, hair_loss = true },
+  { drug = "Gemcitabine", minutes = 30, first_observe = 60, hair_loss = false },
+]
+
+[[regimens]]
 code = "ELEVEN"
 name = "Eleven hours in the chair, invented"
 premed_lead = 60
@@ -169,6 +194,10 @@ fn documents(day: &Path, kind: &str) -> Vec<(Value, Vec<Page>)> {
 fn faces(day: &Path) -> Vec<usize> {
     let mut faces = Vec::new();
     for (document, pages) in documents(day, "bay-sheet") {
+        // The words of the sheet's own language; where one has several words, the first is enough.
+        let words = &document["data"]["head"]["words"];
+        let word = |key: &str| text(&words[key]).split(' ').next().unwrap_or_default().to_owned();
+        let (chair, copied, what) = (word("chair"), word("copied"), text(&words["what"]));
         for strip in document["data"]["strips"].as_array().expect("strips") {
             if strip["cooling"].is_null() {
                 continue;
@@ -176,16 +205,17 @@ fn faces(day: &Path) -> Vec<usize> {
             let number = text(&strip["banner"]["hospital_no"]);
             let is_face = |page: &&Page| {
                 let banner = page.find(number).into_iter().any(|letters| letters[0].baseline < 45.0);
-                banner && !page.find("Chair").is_empty() && page.find("What to do").is_empty()
+                banner && !page.find(&chair).is_empty() && page.find(what).is_empty()
             };
             let mine: Vec<&Page> = pages.iter().filter(is_face).collect();
             assert!(
-                mine.iter().any(|page| !page.find("Copied").is_empty()),
+                mine.iter().any(|page| !page.find(&copied).is_empty()),
                 "{number} has no end of its face"
             );
-            assert!(
-                mine.iter().any(|page| !page.find("on plan").is_empty() || page.text().contains("onplan"))
-            );
+            let lines = strip["cooling"]["grid"]["lines"].as_array().expect("lines");
+            let on_plan = lines.iter().find(|line| line["on_plan"] == true).map(|line| text(&line["label"]));
+            let on_plan = on_plan.expect("a line that is on plan").replace(' ', "");
+            assert!(mine.iter().any(|page| page.text().replace(' ', "").contains(&on_plan)));
             faces.push(mine.len());
         }
     }
@@ -262,12 +292,42 @@ fn an_empty_bay_has_a_sheet_that_says_so() {
     assert!(pages[0].text().replace(' ', "").contains("Nobody"), "{}", pages[0].text());
 }
 
+/// The languages of staff sheets.
+const LANGUAGES: [&str; 3] = ["en", "pl", "es"];
+
+/// The demo's unit, its sheets in a language.
+fn spoken(demo: &str, language: &str) -> String {
+    let unit = demo.replace("\nlanguage = \"en\"", &format!("\nlanguage = \"{language}\""));
+    assert!(unit.contains(&format!("language = \"{language}\"")), "the demo's unit states its language");
+    unit
+}
+
 #[test]
-fn seven_drugs_stand_on_one_face() {
+fn seven_drugs_stand_on_one_face_in_every_language_of_the_staff() {
     let drugs = Row { regimen: "SEVEN", ..PLAIN };
     let rows = [drugs, Row { chair: "A2", family: LONG_FAMILY, given: LONG_GIVEN, ..drugs }];
-    let day = printed("seven-drugs", &rows, demo_unit, &[]);
-    assert_eq!(faces(&day), [1, 1]);
+    for language in LANGUAGES {
+        let case = format!("seven-drugs-{language}");
+        let day = printed(&case, &rows, |demo| spoken(demo, language), &[]);
+        assert_eq!(faces(&day), [1, 1], "{language}");
+    }
+}
+
+#[test]
+fn a_grid_of_eleven_columns_and_of_more_is_printed_in_every_language_of_the_staff() {
+    let rows = [
+        Row { regimen: "WIDE", cycle: 1, ..PLAIN },
+        Row { chair: "A2", regimen: "WIDER", cycle: 1, ..PLAIN },
+    ];
+    for language in LANGUAGES {
+        for (paper, options) in [("a4", &[][..]), ("us-letter", &["--paper", "us-letter"])] {
+            let case = format!("wide-grid-{language}-{paper}");
+            let day = printed(&case, &rows, |demo| spoken(demo, language), options);
+            let strips = documents(&day, "bay-sheet").remove(0).0["data"]["strips"].clone();
+            let columns = |at: usize| strips[at]["cooling"]["grid"]["columns"].as_array().map(Vec::len);
+            assert_eq!((columns(0), columns(1)), (Some(11), Some(13)), "{case}");
+        }
+    }
 }
 
 #[test]

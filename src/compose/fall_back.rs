@@ -57,7 +57,7 @@ fn stay(desk: &Desk<'_>, refuge: Refuge) -> Result<String, Problem> {
         Limit::Next(visit) => ("machine.fall_back.off_by_next", Some(visit)),
         Limit::OutOfReach(visit) => ("machine.fall_back.off_by_reach", Some(visit)),
         Limit::OutOfService => ("machine.fall_back.off_by_service", None),
-        Limit::Moved => ("machine.fall_back.off_by_move", None),
+        Limit::Moved(visit) => ("machine.fall_back.off_by_move", Some(visit)),
     };
     let mut data = json!({ "until": until });
     if let (Some(visit), Value::Object(data)) = (patient, &mut data) {

@@ -8,7 +8,7 @@ use super::front::sentence;
 use super::paperwork::{Document, Labels};
 use super::proposal::{proposal_record, shortfalls_record};
 use crate::allocate::Price;
-use crate::fall_backs::FallBack;
+use crate::fall_backs::{FallBack, Limit};
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::Problem;
 use crate::survey::Caution;
@@ -156,6 +156,7 @@ fn fall_back(desk: &Desk<'_>, line: &FallBack) -> Value {
             "number": refuge.number,
             "off_by": refuge.until.map(|(until, _)| until),
             "to_the_end": refuge.to_the_end,
+            "needed_for": refuge.until.map(|(_, limit)| needed_for(desk, limit)),
         })
     });
     json!({
@@ -166,6 +167,17 @@ fn fall_back(desk: &Desk<'_>, line: &FallBack) -> Value {
         "pre_cooling": line.pre_cooling,
         "outlet": refuge,
     })
+}
+
+/// What needs the outlet then, and whom the patient would keep from it.
+fn needed_for(desk: &Desk<'_>, limit: Limit) -> Value {
+    let (kind, visit) = match limit {
+        Limit::Next(visit) => ("next", Some(visit)),
+        Limit::OutOfReach(visit) => ("out_of_reach", Some(visit)),
+        Limit::OutOfService => ("out_of_service", None),
+        Limit::Moved(visit) => ("moved", Some(visit)),
+    };
+    json!({ "kind": kind, "line": visit.map(|visit| desk.visit(visit).line) })
 }
 
 /// A caution with the line of the list that it is about, if it is about one.

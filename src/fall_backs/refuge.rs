@@ -153,9 +153,13 @@ impl<'a> Refuges<'a> {
         limits.extend(
             outages.filter(|span| span.until > at).map(|span| (span.from - clean, Limit::OutOfService)),
         );
-        let moves =
-            allocation.moves.iter().filter(|change| change.machine == machine).map(|change| change.within);
-        limits.extend(moves.filter(|span| span.until > at).map(|span| (span.from - clean, Limit::Moved)));
+        let moves = allocation.moves.iter().filter(|change| change.machine == machine);
+        for change in moves.filter(|change| change.within.until > at) {
+            // A verified day has no move but to the patient with whose connection it ends.
+            let arrivals =
+                allocation.holds_of(machine).filter(|(_, hold)| hold.span.from == change.within.until);
+            limits.extend(arrivals.map(|(other, _)| (change.within.from - clean, Limit::Moved(other))));
+        }
         limits
     }
 

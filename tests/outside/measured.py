@@ -8,7 +8,6 @@ import copy
 import dataclasses
 import re
 import subprocess
-import tomllib
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -18,10 +17,12 @@ import numpy
 from day_files import DayFiles
 from days import random_day
 from drawn import MM, Area
+from languages import STAFF, demo_in, spoken, words_in
 
 SHORT_DAYS, FULL_DAYS = 3, 60
-WORDS = tomllib.loads((baypack.PROJECT / "layouts" / "wording" / "en.toml").read_text(encoding="utf-8"))
-COMMON, BAY, MACHINE = WORDS["common"]["labels"], WORDS["bay"]["labels"], WORDS["machine"]["labels"]
+DEMO_LISTS = ("day-list.csv", "day-list-overloaded.csv")
+# Sheets and cards of the random days: as they are made, in English; in Polish and Spanish, with cards in every language.
+LANGUAGES = (None, "pl", "es")
 CLOCK = re.compile(r"\d{2}:\d{2}")
 # What is measured may be short of its limit by this, in mm and in points: numbers in a file are rounded.
 ROUNDED = 0.02
@@ -51,9 +52,13 @@ SUBJECTS = {
 
 
 class Findings:
-    """Differences by subject, and how many of each thing were measured."""
+    """Differences by subject, and how many of each thing were measured on sheets of a language."""
 
-    def __init__(self):
+    def __init__(self, language="en"):
+        words = words_in(language)
+        self.common, self.bay, self.machine, self.strip = (
+            words["common"]["labels"], words["bay"]["labels"], words["machine"]["labels"], words["strip"],
+        )
         self.differences = {subject: [] for subject in SUBJECTS}
         self.counted = {}
 
@@ -201,7 +206,7 @@ def measure_grid_heads(found, place, page, cells):
     """The boxes for the real time and the initials at the head of each column."""
     wide = len(cells) > COLUMNS_AT_MOST
     found.count("wide grids", int(wide))
-    for label, least, kind in ((BAY["real_time"], TIME_BOX, "real time box"), (COMMON["initials"], INITIALS_BOX, "initials box")):
+    for label, least, kind in ((found.bay["real_time"], TIME_BOX, "real time box"), (found.common["initials"], INITIALS_BOX, "initials box")):
         left = min(word.area.left for word in cells)
         # A label may take two lines; both stand in its row.
         heads = [word for word in find_label(page, label.split()[0]) if word.area.right < left]
@@ -216,14 +221,15 @@ def measure_grid_heads(found, place, page, cells):
 
 def measure_break_log(found, place, page, lines):
     """The boxes of the log of breaks, below their heads."""
-    heads = [word for word in find_label(page, BAY["back_by"]) if not on_ladder(page, word)]
+    heads = [word for word in find_label(page, found.bay["back_by"]) if not on_ladder(page, word)]
     if not heads:
         found.add("found", place, "no log of breaks")
         return
     head = max(heads, key=lambda word: word.area.top)
     columns = [w for w in words_on_a_line(page, head.area.middle[1]) if w.area.left < head.area.left + 60]
-    times = [w for w in columns if w.text in (BAY["left"], BAY["remind"], "Back")]
-    initials = [w for w in columns if w.text == COMMON["initials"]]
+    first_words = [found.bay[name].split()[0] for name in ("left", "remind", "back_by", "back")]
+    times = [w for w in columns if w.text in first_words]
+    initials = [w for w in columns if w.text == found.common["initials"]]
     if len(times) != 4 or len(initials) != 1:
         found.add("found", place, f"{len(times)} columns of times and {len(initials)} of initials in the log of breaks")
     below = head.area.bottom + 2
@@ -241,14 +247,11 @@ def on_ladder(page, word):
     return any(w.text.startswith(":") and abs(w.area.middle[0] - x) < 6 and 0 < w.area.top - y < 12 for w in page.words)
 
 
-# What labels a box for a time; every other box to write in is at least one for initials.
-TIME_LABELS = (BAY["left_unit"], BAY["cleaned_at"], *WORDS["strip"]["guards"], *WORDS["strip"]["guards_observed"])
-
-
 def measure_labelled(found, place, page):
-    """Boxes with a label before them on their line."""
+    """Boxes with the label of a time before them on their line; every other box to write in is at least one for initials."""
+    labels = {found.bay["left_unit"], found.bay["cleaned_at"], *found.strip["guards"], *found.strip["guards_observed"]}
     empty = [area for area, _ in empty_boxes(page) if area.width > TICK_AT_MOST]
-    for label in sorted(set(TIME_LABELS)):
+    for label in sorted(labels):
         for word in find_label(page, label):
             y = word.area.middle[1]
             behind = [a for a in empty if a.left > word.area.left and a.top - 2 <= y <= a.bottom + 2]
@@ -269,15 +272,11 @@ def measure_bay(found, path, document):
         measure_labelled(found, place, page)
     for strip in strips:
         number = strip["banner"]["hospital_no"]
-        faces = [page for page in sheet if has_grid(page) and any(word.text == number for word in page.words)]
+        faces = [page for page in sheet if find_label(page, found.strip["on_plan"]) and any(word.text == number for word in page.words)]
         if len(faces) != 1:
             found.add("found", path.name, f"a patient's slip grid is on {len(faces)} pages")
         for page in faces[:1]:
             measure_strip(found, f"{path.name} page {page.number}", page, strip)
-
-
-def has_grid(page):
-    return bool(find_label(page, "on plan"))
 
 
 # The other files.
@@ -287,7 +286,7 @@ def measure_machine(found, path):
     """The machine sheet; the boxes of the chart and its key are no boxes to write in."""
     for page in drawn.pages(path):
         place = f"{path.name} page {page.number}"
-        key = is_charted(page)
+        key = is_charted(found, page)
         measure_page(found, place, without_chart(page) if key else page, STAFF_TYPE)
         if not key:
             for area, _ in empty_boxes(page):
@@ -295,9 +294,9 @@ def measure_machine(found, path):
                     found.box(place, area, TIME_BOX, "writing box of the machine sheet")
 
 
-def is_charted(page):
+def is_charted(found, page):
     """Whether a page has bars: the machines' chart, or the small charts of the day."""
-    return find_label(page, MACHINE["key_clean"]) or find_label(page, MACHINE["day_curves"])
+    return find_label(page, found.machine["key_clean"]) or find_label(page, found.machine["day_curves"])
 
 
 def without_chart(page):
@@ -327,15 +326,15 @@ def measure_pack(found, path):
         page.strokes = [stroke for stroke in page.strokes if not is_cut(page, stroke)]
         # Only labels have no lines: their place on the sheet is the form's.
         margin = MARGIN if page.strokes else LABELS_MARGIN
-        measure_page(found, f"pack page {page.number}", without_chart(page) if is_charted(page) else page, STAFF_TYPE, margin)
+        measure_page(found, f"pack page {page.number}", without_chart(page) if is_charted(found, page) else page, STAFF_TYPE, margin)
 
 
 def is_cut(page, stroke):
     return stroke.is_upright and stroke.area.height > page.height - 1 and abs(stroke.area.left - page.width / 2) < 0.5
 
 
-def measure_folder(folder, plan):
-    found = Findings()
+def measure_folder(folder, plan, language):
+    found = Findings(language)
     for document in plan["documents"]:
         path = folder / f"{document['file']}.pdf"
         if document["kind"] == "bay-sheet":
@@ -354,19 +353,27 @@ def measure_folder(folder, plan):
     return found
 
 
+def arguments_of(seed, language, folder):
+    """A list of the demo, or a random day, with its sheets in a language; none: as it is."""
+    if isinstance(seed, str):
+        return [(demo_in(language, folder) if language else baypack.DEMO) / seed]
+    day = random_day(seed, most_visits=8)
+    return DayFiles.write(spoken(day, language) if language else day, folder).arguments()
+
+
 def try_day(job):
     """One day: made, and every file of it measured."""
-    binary, seed, options = job
+    binary, seed, language, options = job
     with baypack.scratch() as inputs, baypack.scratch() as out:
-        arguments = [baypack.DEMO / seed] if isinstance(seed, str) else DayFiles.write(random_day(seed, most_visits=8), Path(inputs)).arguments()
+        arguments = arguments_of(seed, language, Path(inputs))
         done = baypack.run(binary, "make", *arguments, *options, "--out", out)
         found = Findings()
         if done.returncode != 0:
             found.add("made", seed, f"exit status {done.returncode}: {' '.join(done.stderr.split())[:240]}")
             return found.differences, found.counted
         folder = next(path for path in Path(out).iterdir() if path.is_dir())
-        found = measure_folder(folder, baypack.plan_in(folder))
-        about = " ".join(map(str, (seed, *options)))
+        found = measure_folder(folder, baypack.plan_in(folder), language or "en")
+        about = " ".join(map(str, filter(None, (seed, language, *options))))
         return {name: [f"{about}: {text}" for text in texts] for name, texts in found.differences.items()}, found.counted
 
 
@@ -397,8 +404,11 @@ def noticed(page):
 def main():
     options = baypack.options(__doc__, days=0, seed=7_000)
     days = options.days or (FULL_DAYS if options.full else SHORT_DAYS)
-    jobs = [("day-list.csv", ()), ("day-list.csv", ("--paper", "us-letter"))]
-    jobs += [("day-list-overloaded.csv", ())] + [(seed, ()) for seed in range(options.seed, options.seed + days)]
+    letter = ("--paper", "us-letter")
+    jobs = [("day-list.csv", None, ()), ("day-list.csv", "pl", letter), ("day-list-overloaded.csv", "es", ())]
+    if options.full:
+        jobs = [(name, language, paper) for name in DEMO_LISTS for language in STAFF for paper in ((), letter)]
+    jobs += [(seed, LANGUAGES[seed % len(LANGUAGES)], ()) for seed in range(options.seed, options.seed + days)]
     with Pool(baypack.WORKERS) as pool:
         results = list(pool.imap(try_day, [(options.binary, *job) for job in jobs]))
     counted = {}

@@ -1,23 +1,31 @@
 """Checks the files as PDF: their structure, PDF/A-2a and PDF/UA-1, and how hard the care card is to read.
 
-The single files are held to both standards; what is made for a printer only (`PAPER_ONLY`) is not.
+The single files are held to both standards; what is made for a printer only (`PAPER_ONLY`) is not. Each single file
+says in which language it is, so that a screen reader pronounces it.
 """
 
 import re
 import subprocess
+from collections import Counter, defaultdict
+from multiprocessing import Pool
 from pathlib import Path
 
 import textstat
 from page import ValidationProfile, validate_pdf
+from pdfminer.pdfdocument import PDFDocument
+from pdfminer.pdfparser import PDFParser
 
 import baypack
 from day_files import DayFiles
 from days import random_day
+from languages import CARDS, demo_in, spoken
 
 PAPER_ONLY = {"pack.pdf", "care-cards.pdf", "labels.pdf", "printer-check.pdf"}
 # The validator reports this rule falsely on sound files now and then; qpdf checks the same lengths.
 FALSE_ALARMS = {"STREAM-LENGTH-001"}
 SHORT_DAYS, FULL_DAYS = 6, 60
+# The languages of the packs' sheets by turns, the demo's among them; none: as they are made, all in English.
+LANGUAGES = (None, "pl", "es")
 # The highest United States school grade of the card's text (reading age 9 to 11 is grade 4 to 6).
 GRADE_AT_MOST = 6.0
 
@@ -43,6 +51,19 @@ def standard_faults(path, profile):
         f"{path.name}: {failure.rule_id} {failure.message}"
         for failure in failures if not any(alarm in failure.rule_id for alarm in FALSE_ALARMS)
     })
+
+
+def languages_of(plan):
+    """The language of each single file, as the record has it."""
+    return {f"{document['file']}.pdf": document["data"]["head"]["language"] for document in plan["documents"]}
+
+
+def language_faults(path, language):
+    """A file that names another language than that of its words."""
+    with open(path, "rb") as file:
+        told = PDFDocument(PDFParser(file)).catalog.get("Lang", b"")
+    told = told.decode("utf-16") if told.startswith(b"\xfe\xff") else told.decode("latin-1")
+    return [] if told == language else [f"{path.name}: is in {language}, and says `{told}`"]
 
 
 def flesch_kincaid(words, sentences, syllables):
@@ -88,37 +109,56 @@ def unnoticed(pack):
     return [] if standard_faults(pack, ValidationProfile.PDF_UA_1) else ["the validator passes a pack without tags"]
 
 
+def try_pack(job):
+    """A pack, the demo's where there is no seed: its faults by subject, and how many files of each kind it has."""
+    binary, seed, language = job
+    faults, counted = defaultdict(list), Counter()
+    with baypack.scratch() as inputs, baypack.scratch() as folder:
+        if seed is None:
+            arguments = [(demo_in(language, inputs) if language else baypack.DEMO) / "day-list.csv"]
+        else:
+            day = random_day(seed, most_visits=12)
+            arguments = DayFiles.write(spoken(day, language) if language else day, Path(inputs)).arguments()
+        paths = pdfs_of(binary, arguments, folder)
+        spoken_in = languages_of(baypack.plan_in(next(path.parent for path in paths if path.name == "pack.pdf")))
+        for path in paths:
+            counted["files"] += 1
+            faults["structure"] += structure_faults(path)
+            if path.name == "pack.pdf":
+                faults["blind"] += unnoticed(path)
+            if path.name in PAPER_ONLY:
+                continue
+            is_card = path.parent.name == "cards"
+            own = spoken_in[f"cards/{path.name}" if is_card else path.name]
+            counted.update(["single files", f"in {own}", *(["English cards"] if is_card and own == "en" else [])])
+            faults["2a"] += standard_faults(path, ValidationProfile.PDF_A_2A)
+            faults["ua1"] += standard_faults(path, ValidationProfile.PDF_UA_1)
+            faults["language"] += language_faults(path, own if is_card else language or "en")
+            if is_card and own == "en":
+                faults["grade"] += card_faults(path)
+    return faults, counted
+
+
 def main():
     options = baypack.options(__doc__, seed=900)
     report = baypack.Report("pdf")
     days = FULL_DAYS if options.full else SHORT_DAYS
-    faults = {"structure": [], "2a": [], "ua1": [], "grade": [], "blind": []}
-    counted, singles, cards = 0, 0, 0
-    for seed in [None, *range(options.seed, options.seed + days)]:
-        with baypack.scratch() as inputs, baypack.scratch() as folder:
-            arguments = [baypack.DEMO / "day-list.csv"]
-            if seed is not None:
-                arguments = DayFiles.write(random_day(seed, most_visits=12), Path(inputs)).arguments()
-            for path in pdfs_of(options.binary, arguments, folder):
-                counted += 1
-                faults["structure"] += structure_faults(path)
-                if path.name == "pack.pdf":
-                    faults["blind"] += unnoticed(path)
-                if path.name in PAPER_ONLY:
-                    continue
-                singles += 1
-                faults["2a"] += standard_faults(path, ValidationProfile.PDF_A_2A)
-                faults["ua1"] += standard_faults(path, ValidationProfile.PDF_UA_1)
-                if path.parent.name == "cards":
-                    cards += 1
-                    faults["grade"] += card_faults(path)
-    report.check(f"qpdf finds {counted} files sound", faults["structure"])
-    report.check(f"{singles} single files are PDF/A-2a", faults["2a"])
-    report.check(f"{singles} single files are PDF/UA-1", faults["ua1"])
-    report.check("the validator refuses a pack, which is for paper only", faults["blind"])
+    jobs = [(options.binary, None, language) for language in LANGUAGES]
+    jobs += [(options.binary, options.seed + number, LANGUAGES[number % len(LANGUAGES)]) for number in range(days)]
+    with Pool(baypack.WORKERS) as pool:
+        results = pool.map(try_pack, jobs, chunksize=1)
+    counted = sum((numbers for _, numbers in results), Counter())
+    faults = lambda subject: [text for found, _ in results for text in found[subject]]
+    none = lambda *kinds: [f"there was none {kind}" for kind in kinds if not counted[kind]]
+    report.check(f"qpdf finds {counted['files']} files sound", faults("structure"))
+    singles, tried = counted["single files"], ", ".join(f"{counted[f'in {language}']} in {language}" for language in CARDS)
+    report.check(f"{singles} single files are PDF/A-2a", faults("2a"))
+    report.check(f"{singles} single files are PDF/UA-1", faults("ua1"))
+    report.check(f"each says in which language it is: {tried}", faults("language") + none(*(f"in {language}" for language in CARDS)))
+    report.check("the validator refuses a pack, which is for paper only", faults("blind"))
     report.check("the formula of Flesch and Kincaid on worked counts", formula_differences())
-    none = [] if cards else ["no card was found"]
-    report.check(f"{cards} English care cards at grade {GRADE_AT_MOST:.0f} or lower", faults["grade"] + none)
+    cards = counted["English cards"]
+    report.check(f"{cards} English care cards at grade {GRADE_AT_MOST:.0f} or lower", faults("grade") + none("English cards"))
     report.close()
 
 

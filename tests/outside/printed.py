@@ -12,7 +12,7 @@ import re
 import stat
 import tomllib
 import unicodedata
-from collections import Counter
+from collections import Counter, namedtuple
 from datetime import date, datetime
 from multiprocessing import Pool
 from pathlib import Path
@@ -24,12 +24,13 @@ import paper
 from day_files import DayFiles, line_of
 from days import Day, Row, clock, minutes_of, random_day
 from definitions import minutes_in, pre_cooling_of, timed_steps
+from languages import STAFF, card_language, date_of, demo_in, name_differences, pattern_of, spoken, words_in
 
-SHORT_DAYS, FULL_DAYS = 40, 400
+SHORT_DAYS, FULL_DAYS = 42, 420
+# The languages of the random days' sheets by turns; none: as the days are made, all in English.
+LANGUAGES = (None, "pl", None, "es", None, "en")
 MOST_VISITS = 24
 EPOCH = 1_900_000_000
-WORDS = tomllib.loads((baypack.PROJECT / "layouts" / "wording" / "en.toml").read_text(encoding="utf-8"))
-LABELS = WORDS["bay"]["labels"]
 SLIPS = range(-15, 95, 5)
 # How a difference begins that is about paper and not about times.
 FACES = "all of a patient on one face:"
@@ -44,6 +45,8 @@ def facts_of(day, plan):
     """The visits of a plan, each with its row, its regimen and every time that its paper may show."""
     visits = []
     rows = {line_of(day, row): row for row in day.visits()}
+    # A card whose words do not fit is in the unit's language, with a caution.
+    fallen_back = {caution["line"] for caution in plan["cautions"] if caution["kind"] == "card_language"}
     for planned in plan["visits"]:
         row = rows[planned["line"]]
         stages = {name: minutes_of(time) for name, time in planned["stages"].items() if name != "rinse_by"}
@@ -51,6 +54,7 @@ def facts_of(day, plan):
         visits.append(SimpleNamespace(
             row=row, plan=planned, stages=stages, steps=steps, regimen=day.regimen(row),
             timed=timed_steps(day.regimen(row), row.cycle), number=row.hospital_no,
+            language=day.unit["language"] if planned["line"] in fallen_back else card_language(day, row),
             chair=row.chair, bay=row.bay, name=unicodedata.normalize("NFC", f"{row.given_name} {row.family_name}"),
         ))
     return visits
@@ -78,15 +82,22 @@ def first_hair_loss(visit):
 # The slip grid.
 
 
-def grid_lines(page):
+def grid_lines(page, unit):
     """The lines of a slip grid on a page: `(slip, times)`."""
+    told = words_in(unit["language"])["strip"]
+    names = [(pattern_of(told[name]) + r"\b", sign) for name, sign in (("on_plan", 0), ("late", 1), ("early", -1))]
     found = []
-    for line in paper.lines(page):
-        label = re.match(r"(?:on plan|(\d+) (late|early))\b", paper.joined(line))
+    for line in lines_beside_ladder(page):
+        labels = [(re.match(pattern, paper.joined(line)), sign) for pattern, sign in names]
+        label, sign = next((pair for pair in labels if pair[0]), (None, 0))
         if label and paper.times(line):
-            slip = int(label[1] or 0) * (-1 if label[2] == "early" else 1)
-            found.append((slip, paper.times(line)))
+            found.append((sign * int(label[1]) if sign else 0, paper.times(line)))
     return found
+
+
+def lines_beside_ladder(words):
+    """The lines of a face without the ladder of breaks, whose lines stand between those of the grid."""
+    return paper.lines([word for word in words if not re.fullmatch(r":\d{2}", word.text)])
 
 
 def grid_bases(visit, unit):
@@ -106,7 +117,7 @@ def grid_bases(visit, unit):
 
 def grid_differences(visit, page, unit):
     """Where a printed grid is not base plus slip."""
-    printed = dict(grid_lines(page))
+    printed = dict(grid_lines(page, unit))
     if sorted(printed) != list(SLIPS):
         return [f"{visit.number}: lines {sorted(printed)}"]
     must, may = grid_bases(visit, unit)
@@ -161,7 +172,7 @@ def bay_differences(path, visits, day):
     """Everything on a bay's sheet that the plan does not justify, and everything of the plan that is not there."""
     mine = sheet_visits(path, visits, [bay["name"] for bay in day.unit["bays"]])
     sheet = paper.pages(paper.words_of(path))
-    ticks, strips, late = parts(sheet)
+    ticks, strips, late = parts(sheet, words_in(day.unit["language"]))
     found = tick_differences(ticks, mine, day.unit) + strip_differences(strips, mine, visits, day.unit)
     found += late_differences(late, mine, day.unit) + ladder_differences(sheet, mine, day.unit)
     others = {visit.number for visit in visits} - {visit.number for visit in mine}
@@ -170,10 +181,10 @@ def bay_differences(path, visits, day):
     return [f"{path.name}: {text}" for text in found]
 
 
-def parts(sheet):
+def parts(sheet, words):
     """The pages of a sheet by what they hold: tick list, strips, late table."""
-    is_strip = [WORDS["common"]["labels"]["hospital_no"] in paper.joined(page) for page in sheet]
-    is_late = [LABELS["late"] in paper.joined(page) for page in sheet]
+    is_strip = [words["common"]["labels"]["hospital_no"] in paper.joined(page) for page in sheet]
+    is_late = [words["bay"]["labels"]["late"] in paper.joined(page) for page in sheet]
     last = is_late.index(True) if True in is_late else len(sheet)
     first = is_strip.index(True) if True in is_strip else last
     return sheet[:first], sheet[first:last], sheet[last:]
@@ -237,7 +248,7 @@ def split_by_patient(page, by_number):
 def one_strip(visit, words, visits, unit):
     """What is missing on a strip, and what nothing justifies."""
     found = grid_differences(visit, words, unit) if visit.row.cooled else []
-    in_lines = [(paper.joined(line), paper.times(line)) for line in paper.lines(words)]
+    in_lines = [(paper.joined(line), paper.times(line)) for line in lines_beside_ladder(words)]
     order = ("arrive", "prepare", "cooling_on", "hair_loss_drug_start", "hair_loss_drug_end", "cooling_off", "cap_off", "leave")
     stages = [visit.stages[name] for name in order if name in visit.stages]
     if not any(times == stages for _, times in in_lines):
@@ -247,7 +258,7 @@ def one_strip(visit, words, visits, unit):
         if not any(times == list(step) and word in text for text, times in in_lines):
             found.append(f"{visit.number}: no line shows {planned['drug']} {texts(step)}")
     allowed = allowed_on_strip(visit, visits, unit)
-    on_grid = Counter(time for _, times in grid_lines(words) for time in times)
+    on_grid = Counter(time for _, times in grid_lines(words, unit) for time in times)
     others = Counter(paper.times(words)) - on_grid
     return found + [f"{visit.number}: nothing justifies {clock(time)}" for time in others if time not in allowed]
 
@@ -317,7 +328,7 @@ def card_differences(folder, visits, day):
     for path in sorted((folder / "cards").glob("*.pdf")):
         text = paper.text_of(path)
         matching = [card for card in expected if shows(text, card)]
-        best = max(matching, key=lambda card: (len(card[0]), sum(map(bool, card))), default=None)
+        best = max(matching, key=lambda card: (len(card.name), bool(card.rinse), bool(card.following)), default=None)
         if best is None:
             found.append(f"cards/{path.name}: is no visit's card: times {paper.CLOCK.findall(text)}")
             continue
@@ -326,40 +337,44 @@ def card_differences(folder, visits, day):
     return found + [f"expected {expected[card]} cards {card}, found {printed[card]}" for card in expected if expected[card] != printed[card]]
 
 
+Card = namedtuple("Card", "language name rinse following")
+
+
 def expected_card(visit):
-    """What a card shows: the name, the rinse-by and the next visit as they are printed."""
-    rinse = ""
+    """What a card shows: the name, the rinse-by and the next visit as they are printed in its language."""
+    rinse, following = (), ()
     if visit.plan["outlet"]:
-        rinse = patient_time(datetime.fromisoformat(visit.plan["stages"]["rinse_by"]))
-    following = ""
+        moment = datetime.fromisoformat(visit.plan["stages"]["rinse_by"])
+        rinse = (*date_of(visit.language, moment), f"{moment:%H:%M}")
     if visit.row.next_visit:
-        day, time = visit.row.next_visit
-        following = patient_day(day) + ("" if time is None else f" {clock(time)}")
-    return visit.name, rinse, following
-
-
-def patient_time(moment):
-    return f"{patient_day(moment)} {moment:%H:%M}"
-
-
-def patient_day(day):
-    """`Friday 14 March 2031`."""
-    return f"{day:%A} {day.day} {day:%B} {day.year}"
+        following_day, time = visit.row.next_visit
+        following = (*date_of(visit.language, following_day), *([] if time is None else [clock(time)]))
+    return Card(visit.language, visit.name, rinse, following)
 
 
 def shows(text, card):
     """Whether a card's text holds all the words of its visit's name, rinse-by and next visit, and no other time."""
-    name, rinse, following = card
-    times = Counter(f"{hours}:{minutes}" for hours, minutes in paper.CLOCK.findall(text))
-    wanted = {part[-5:] for part in (rinse, following) if paper.CLOCK.search(part)}
-    parts = [name, *rinse.rsplit(" ", 1), *following.split(" ")]
-    return set(times) == wanted and all(part in text for part in parts)
+    times = {f"{hours}:{minutes}" for hours, minutes in paper.CLOCK.findall(text)}
+    wanted = {part for part in (*card.rinse, *card.following) if paper.CLOCK.fullmatch(part)}
+    parts = [words_in(card.language)["card"]["ring"]["title"], card.name, *card.rinse, *card.following]
+    if card.language == "ar":
+        return times == wanted and all(reads_arabic(text, word) for part in parts for word in part.split())
+    return times == wanted and all(part in text for part in parts)
+
+
+def reads_arabic(text, word):
+    """Whether a word is in a text that a reader took from a page that runs from the right: it puts marks of direction
+    between letters and figures, and the two letters of a ligature of lam and alef in the order of their places."""
+    plain = re.sub(r"[\u200e\u200f\u202a-\u202e\u2066-\u2069]", "", text)
+    if word.isdecimal():
+        return re.search(rf"(?<!\d){word}(?!\d)", plain) is not None
+    return word in plain or re.sub("\u0644([\u0622\u0623\u0625\u0627])", "\\1\u0644", word) in plain
 
 
 def forbidden(text, card, visits, day):
     """What a card may not carry: other people, numbers, regimens, drugs."""
     words = set(re.findall(r"[\w/-]+", text))
-    found = [f"names somebody else" for visit in visits if visit.name not in card[0] and visit.name in text]
+    found = [f"names somebody else" for visit in visits if visit.name not in card.name and visit.name in text]
     digits = re.sub(r"\s", "", text)
     for visit in visits:
         if visit.number in words:
@@ -427,9 +442,12 @@ def pack_differences(folder, day, plan):
 
 
 def try_day(job):
-    """One random day: its pack made and read back."""
+    """One random day: its pack made and read back. Half of the days are in English with English cards, the others in
+    all languages."""
     binary, seed = job
     day = random_day(seed, most_visits=MOST_VISITS)
+    if language := LANGUAGES[seed % len(LANGUAGES)]:
+        spoken(day, language)
     with baypack.scratch() as inputs, baypack.scratch() as out:
         files = DayFiles.write(day, Path(inputs))
         done = baypack.run(binary, "make", *files.arguments(), "--out", out, epoch=EPOCH)
@@ -448,11 +466,11 @@ def try_day(job):
 # The lists that come with the program.
 
 
-def demo_day(name):
+def demo_day(listed):
     """A list of the demo as a day: its own reader, since it is written in the plainest form."""
-    unit = tomllib.loads((baypack.DEMO / "unit.toml").read_text(encoding="utf-8"))
-    regimens = tomllib.loads((baypack.DEMO / "regimens.toml").read_text(encoding="utf-8"))["regimens"]
-    with open(baypack.DEMO / name, encoding="utf-8", newline="") as file:
+    unit = tomllib.loads((listed.parent / "unit.toml").read_text(encoding="utf-8"))
+    regimens = tomllib.loads((listed.parent / "regimens.toml").read_text(encoding="utf-8"))["regimens"]
+    with open(listed, encoding="utf-8", newline="") as file:
         reader = csv.DictReader(file)
         rows, lines, start = [], {}, 2
         for cells in reader:
@@ -462,9 +480,9 @@ def demo_day(name):
     return unit, regimens, rows, lines
 
 
-def demo_visits(name):
+def demo_visits(listed):
     """The demo's list as the generator would have made it."""
-    unit, regimens, records, lines = demo_day(name)
+    unit, regimens, records, lines = demo_day(listed)
     rows = [demo_row(cells) for cells in records]
     return Day(0, rows[0].date, unit, regimens, rows, western=False, lines=lines)
 
@@ -487,11 +505,11 @@ def demo_row(cells):
     )
 
 
-def demo_differences(binary, name):
+def demo_differences(binary, listed):
     """A list of the demo made and read back: its paper, its times, and that every row is there."""
-    day = demo_visits(name)
+    day, name = demo_visits(listed), listed.name
     with baypack.scratch() as out:
-        done = baypack.run(binary, "make", baypack.DEMO / name, "--out", out, epoch=EPOCH)
+        done = baypack.run(binary, "make", listed, "--out", out, epoch=EPOCH)
         if done.returncode != 0:
             return [f"{name}: exit status {done.returncode}, expected 0: {done.stderr[:300]}"]
         folder = Path(out) / day.date.isoformat()
@@ -502,9 +520,15 @@ def demo_differences(binary, name):
     return [f"{name}: {text}" for text in found]
 
 
+def spoken_demo(binary, language):
+    """The demo's list with its sheets and cards in another language."""
+    with baypack.scratch() as folder:
+        return [f"{language}: {text}" for text in demo_differences(binary, demo_in(language, folder) / "day-list.csv")]
+
+
 def blindness(binary, changes):
     """Stages or lengths changed by a minute that the demo's paper, read back, does not contradict."""
-    day, rng, found = demo_visits("day-list.csv"), random.Random(1), []
+    day, rng, found = demo_visits(baypack.DEMO / "day-list.csv"), random.Random(1), []
     with baypack.scratch() as out:
         baypack.run(binary, "make", baypack.DEMO / "day-list.csv", "--out", out, epoch=EPOCH)
         folder = Path(out) / day.date.isoformat()
@@ -536,7 +560,7 @@ def without_outlet_differences(folder, day, plan):
 
 def fault_differences(binary):
     """A list with faults: status 1, nothing written, nobody's data in the messages."""
-    _, _, records, _ = demo_day("day-list-faults.csv")
+    _, _, records, _ = demo_day(baypack.DEMO / "day-list-faults.csv")
     with baypack.scratch() as out:
         done = baypack.run(binary, "make", baypack.DEMO / "day-list-faults.csv", "--out", out)
         written = [str(path) for path in Path(out).rglob("*")]
@@ -561,8 +585,8 @@ def named_lines(told):
 
 def held_differences(binary):
     """`--hold-bad-rows`: every row is in the plan or held, and the front sheet names each held row's line."""
-    _, _, records, lines = demo_day("day-list-faults.csv")
     listed = baypack.DEMO / "day-list-faults.csv"
+    _, _, records, lines = demo_day(listed)
     faulty = named_lines(baypack.run(binary, "check", listed).stderr) & set(lines.values())
     with baypack.scratch() as out:
         done = baypack.run(binary, "make", listed, "--hold-bad-rows", "--out", out)
@@ -581,8 +605,10 @@ def main():
     options = baypack.options(__doc__, days=0, seed=5_000)
     days = options.days or (FULL_DAYS if options.full else SHORT_DAYS)
     report = baypack.Report("paper")
-    report.check("the demo's list", demo_differences(options.binary, "day-list.csv"))
-    report.check("the overloaded list is printed, shortages and all", demo_differences(options.binary, "day-list-overloaded.csv"))
+    report.check("names of days and months are those of CLDR", name_differences())
+    report.check("the demo's list", demo_differences(options.binary, baypack.DEMO / "day-list.csv"))
+    report.check("the demo's list in Polish and in Spanish", [text for language in STAFF[1:] for text in spoken_demo(options.binary, language)])
+    report.check("the overloaded list is printed, shortages and all", demo_differences(options.binary, baypack.DEMO / "day-list-overloaded.csv"))
     report.check("the faulty list is refused and nothing is written", fault_differences(options.binary))
     report.check("held rows are named on the front sheet by line", held_differences(options.binary))
     report.check("a stage or length changed by one minute is always noticed", blindness(options.binary, 12))

@@ -18,6 +18,7 @@ import drawn
 import numpy
 from day_files import DayFiles
 from days import random_day
+from languages import STAFF, spoken
 from PIL import Image, ImageFilter
 
 # Cells that are read from each rendering: times and numbers, without and with `--full`.
@@ -233,12 +234,13 @@ def sample(cells, kind, most, seed):
 
 
 def made(binary, days, out):
-    """Packs of the demo and of random days, in folders of `out`, each with its plan."""
+    """Packs of the demo and, in Polish and Spanish by turns, of random days, in folders of `out`, each with its plan."""
     for number, seed in enumerate([None, *days]):
         with baypack.scratch() as inputs:
             arguments = [baypack.DEMO / "day-list.csv"]
             if seed is not None:
-                arguments = DayFiles.write(random_day(seed, most_visits=8), Path(inputs)).arguments()
+                day = spoken(random_day(seed, most_visits=8), STAFF[1:][number % 2])
+                arguments = DayFiles.write(day, Path(inputs)).arguments()
             folder = Path(out) / str(number)
             done = baypack.run(binary, "make", *arguments, "--out", folder)
             if done.returncode != 0:
