@@ -294,3 +294,68 @@ fn long_names_long_alerts_and_other_scripts_are_whole_wherever_they_stand() {
         no_title_is_alone(&day);
     }
 }
+
+/// All texts that a document's layout gets, one behind the other.
+fn strips(day: &Path) -> Vec<Value> {
+    let sheets = documents(day, "bay-sheet");
+    sheets.iter().flat_map(|(sheet, _)| sheet["data"]["strips"].as_array().expect("strips").clone()).collect()
+}
+
+#[test]
+fn sixty_of_one_family_name_are_one_line_of_the_front_sheet_and_one_warning_on_each_strip() {
+    let places: Vec<(String, String)> = ('A'..='J')
+        .flat_map(|bay| (1..=6).map(move |chair| (bay.to_string(), format!("{bay}{chair}"))))
+        .collect();
+    let rows: Vec<Row<'_>> =
+        places.iter().map(|(bay, chair)| Row { bay, chair, arrive: "09:00", ..PLAIN }).collect();
+    let day = printed("sixty-of-one-name", &rows, large_unit, &[]);
+    let front = documents(&day, "front-sheet").remove(0);
+    let sections = front.0["data"]["sections"].as_array().expect("sections");
+    let names = sections.iter().find(|section| section["title"] == "Names alike").expect("the section");
+    let lines = names["rows"].as_array().expect("rows");
+    assert_eq!(lines.len(), 1, "{lines:#?}");
+    assert_eq!(lines[0]["patients"].as_array().expect("patients").len(), 60);
+    // Who and where: each number stands on the paper, with the chair.
+    let paper: String = front.1.iter().map(Page::text).collect();
+    for number in 7001..=7060 {
+        assert!(paper.contains(&format!("LX-{number}")), "LX-{number} is not on the front sheet");
+    }
+    assert!(front.1.len() <= 6, "{} pages", front.1.len());
+    for strip in strips(&day) {
+        let alerts = strip["alerts"].as_array().expect("alerts");
+        let names: Vec<&str> =
+            alerts.iter().map(|alert| text(&alert["text"])).filter(|text| text.contains("name")).collect();
+        assert_eq!(names.len(), 1, "{alerts:#?}");
+        assert!(names[0].contains("and 56 more") && names[0].chars().count() < 260, "{}", names[0]);
+    }
+}
+
+#[test]
+fn the_cards_of_two_patients_of_one_name_bear_their_chairs_and_their_strips_say_so() {
+    let rows = [
+        PLAIN,
+        Row { chair: "A2", arrive: "08:45", ..PLAIN },
+        Row { chair: "A3", given: "Jane", ..PLAIN },
+        Row { bay: "B", chair: "B1", family: "Okonkwo", ..PLAIN },
+    ];
+    let day = printed("one-name", &rows, demo_unit, &[]);
+    let seats: Vec<(Value, String)> = documents(&day, "care-card")
+        .into_iter()
+        .map(|(card, pages)| (card["data"]["seat"].clone(), pages.iter().map(Page::text).collect()))
+        .collect();
+    let said: Vec<Option<&str>> = seats.iter().map(|(seat, _)| seat.as_str()).collect();
+    assert_eq!(said, [Some("Chair A1 (08:15)"), None, Some("Chair A2 (08:45)"), None]);
+    for (seat, paper) in &seats {
+        assert!(seat.as_str().is_none_or(|seat| paper.contains(&seat.replace(' ', ""))), "{paper}");
+        // A card says no number and no date of birth, whoever is of one name.
+        assert!(!paper.contains("LX-") && !paper.contains("1962"), "{paper}");
+    }
+    for strip in strips(&day) {
+        let seat = format!("{} ({})", text(&strip["banner"]["chair"]), text(&strip["banner"]["arrive"]));
+        let alerts = strip["alerts"].as_array().expect("alerts");
+        let same = alerts.iter().find(|alert| alert["word"] == "SAME NAME");
+        let is_twin = text(&strip["banner"]["name"]) == "ABERNATHY, Joan";
+        assert_eq!(same.is_some(), is_twin, "{alerts:#?}");
+        assert!(same.is_none_or(|alert| text(&alert["text"]).contains(&format!("says {seat}"))), "{same:?}");
+    }
+}

@@ -31,6 +31,9 @@ EPOCH = 1_900_000_000
 WORDS = tomllib.loads((baypack.PROJECT / "layouts" / "wording" / "en.toml").read_text(encoding="utf-8"))
 LABELS = WORDS["bay"]["labels"]
 SLIPS = range(-15, 95, 5)
+# As Unicode CLDR has them.
+SPANISH_DAYS = "lunes martes miércoles jueves viernes sábado domingo".split()
+SPANISH_MONTHS = "enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre".split()
 # How a difference begins that is about paper and not about times.
 FACES = "all of a patient on one face:"
 # Drugs, warnings and heavy lines that one face holds, whatever else stands on it.
@@ -313,7 +316,7 @@ def ladder_differences(sheet, mine, unit):
 def card_differences(folder, visits, day):
     """Each visit has one card, with its own name, rinse-by and next visit, and nothing that a card may not carry."""
     found, printed = [], Counter()
-    expected = Counter(expected_card(visit) for visit in visits)
+    expected = Counter(expected_card(visit, visits) for visit in visits)
     for path in sorted((folder / "cards").glob("*.pdf")):
         text = paper.text_of(path)
         matching = [card for card in expected if shows(text, card)]
@@ -326,33 +329,47 @@ def card_differences(folder, visits, day):
     return found + [f"expected {expected[card]} cards {card}, found {printed[card]}" for card in expected if expected[card] != printed[card]]
 
 
-def expected_card(visit):
-    """What a card shows: the name, the rinse-by and the next visit as they are printed."""
+def folded(name):
+    """A name without case, accents and hyphens."""
+    return "".join(letter for letter in unicodedata.normalize("NFD", name) if letter.isalnum()).lower()
+
+
+def seat_of(visit, visits):
+    """Chair and arrival, which stand on the cards of patients of the very same name; otherwise nothing."""
+    same = [other for other in visits if all(folded(getattr(other.row, part)) == folded(getattr(visit.row, part)) for part in ("given_name", "family_name"))]
+    return f"{visit.chair} ({clock(visit.stages['arrive'])})" if len(same) > 1 else ""
+
+
+def expected_card(visit, visits):
+    """What a card shows: the name, the rinse-by and the next visit as they are printed; the seat where names are the same."""
     rinse = ""
     if visit.plan["outlet"]:
-        rinse = patient_time(datetime.fromisoformat(visit.plan["stages"]["rinse_by"]))
+        rinse = patient_time(datetime.fromisoformat(visit.plan["stages"]["rinse_by"]), visit.row.language)
     following = ""
     if visit.row.next_visit:
         day, time = visit.row.next_visit
-        following = patient_day(day) + ("" if time is None else f" {clock(time)}")
-    return visit.name, rinse, following
+        following = patient_day(day, visit.row.language) + ("" if time is None else f" {clock(time)}")
+    return visit.name, rinse, following, seat_of(visit, visits)
 
 
-def patient_time(moment):
-    return f"{patient_day(moment)} {moment:%H:%M}"
+def patient_time(moment, language):
+    return f"{patient_day(moment, language)} {moment:%H:%M}"
 
 
-def patient_day(day):
-    """`Friday 14 March 2031`."""
+def patient_day(day, language):
+    """`Friday 14 March 2031`, and `viernes 14 de marzo de 2031`; names of days and months are the language's own."""
+    if language == "es":
+        return f"{SPANISH_DAYS[day.weekday()]} {day.day} de {SPANISH_MONTHS[day.month - 1]} de {day.year}"
     return f"{day:%A} {day.day} {day:%B} {day.year}"
 
 
 def shows(text, card):
-    """Whether a card's text holds all the words of its visit's name, rinse-by and next visit, and no other time."""
-    name, rinse, following = card
+    """Whether a card's text holds all the words of its visit's name, seat, rinse-by and next visit, and no other time."""
+    name, rinse, following, seat = card
     times = Counter(f"{hours}:{minutes}" for hours, minutes in paper.CLOCK.findall(text))
     wanted = {part[-5:] for part in (rinse, following) if paper.CLOCK.search(part)}
-    parts = [name, *rinse.rsplit(" ", 1), *following.split(" ")]
+    wanted |= {seat[-6:-1]} - {""}
+    parts = [name, *rinse.rsplit(" ", 1), *following.split(" "), seat]
     return set(times) == wanted and all(part in text for part in parts)
 
 
