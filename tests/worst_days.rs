@@ -103,6 +103,49 @@ steps = [
 ]
 "#;
 
+/// A name made as long as its limit by letters without a space.
+fn longest(name: &str, most: usize) -> String {
+    name.chars().chain("Windkraftanlagen".chars().cycle()).take(most).collect()
+}
+
+/// The demo's unit with so many sizes of caps, and every text as long as `unit.toml` may have it: figures of `src/validate/limits.rs`.
+fn longest_unit(demo: &str, sizes: usize) -> String {
+    let mut unit = demo.to_owned();
+    let mut long = |before: &str, most: usize| {
+        let (quoted, longer) = (format!("\"{before}\""), format!("\"{}\"", longest(before, most)));
+        assert!(unit.contains(&quoted), "{before}");
+        unit = unit.replace(&quoted, &longer);
+    };
+    for (bay, chairs) in [("A", 6), ("B", 6), ("C", 5)] {
+        long(bay, 24);
+        for chair in 1..=chairs {
+            long(&format!("{bay}{chair}"), 12);
+        }
+    }
+    for machine in 1..=6 {
+        long(&format!("M{machine}"), 12);
+    }
+    for shift in ["Early", "Late"] {
+        long(shift, 24);
+    }
+    for (text, most) in [
+        ("Larkfield Demonstration Day Unit", 60),
+        ("01632 960101", 24),
+        ("01632 960199", 24),
+        ("07700 900555", 24),
+        ("38.0 °C", 24),
+        ("hose being changed", 60),
+    ] {
+        long(text, most);
+    }
+    for size in ["S", "M", "L"] {
+        unit = unit.replace(&format!("\n{size} = "), &format!("\n{} = ", longest(size, 12)));
+    }
+    let more: String =
+        (4..=sizes).map(|size| format!("{} = 1\n", longest(&format!("C{size}x"), 12))).collect();
+    unit.replace("\n[minutes]", &format!("{more}\n[minutes]"))
+}
+
 /// A unit of ten bays with six chairs each, and a machine of two outlets for every three chairs.
 fn large_unit(demo: &str) -> String {
     let top = demo.split("[[bays]]").next().expect("the demo's unit").to_owned();
@@ -357,5 +400,37 @@ fn the_cards_of_two_patients_of_one_name_bear_their_chairs_and_their_strips_say_
         let is_twin = text(&strip["banner"]["name"]) == "ABERNATHY, Joan";
         assert_eq!(same.is_some(), is_twin, "{alerts:#?}");
         assert!(same.is_none_or(|alert| text(&alert["text"]).contains(&format!("says {seat}"))), "{same:?}");
+    }
+}
+
+#[test]
+fn the_longest_texts_of_a_units_file_are_whole_wherever_they_stand() {
+    let bays = ["A", "B", "C"].map(|bay| longest(bay, 24));
+    let chair = |name: &str| longest(name, 12);
+    let chairs = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "C1", "C1"].map(chair);
+    let cap = longest("M", 12);
+    let arrivals = ["08:00", "08:20", "08:40", "11:00", "09:00", "09:20", "10:30", "08:30", "13:00"];
+    let regimens = ["PAC-W", "TC", "SEVEN", "TRAS", "PTD", "EC", "NAB-GEM", "AC", "PAC-CARBO"];
+    let rows: Vec<Row<'_>> = (0..9)
+        .map(|at| Row {
+            bay: &bays[[0, 0, 0, 0, 1, 1, 1, 2, 2][at]],
+            chair: &chairs[at],
+            arrive: arrivals[at],
+            regimen: regimens[at],
+            cooled: regimens[at] != "TRAS",
+            cap: &cap,
+            family: ["Abernathy", "Okonkwo", "Lindqvist"][at % 3],
+            isolate: at == 6,
+            ..PLAIN
+        })
+        .collect();
+    for (case, sizes, options) in [
+        ("longest-texts", 3, &[][..]),
+        ("longest-texts-us-letter", 3, &["--paper", "us-letter", "--labels", "labels-letter-30"]),
+        ("longest-texts-twelve-sizes", 12, &[]),
+    ] {
+        let day = printed(case, &rows, |demo| longest_unit(demo, sizes), options);
+        assert_eq!(faces(&day).len(), 8);
+        no_title_is_alone(&day);
     }
 }
