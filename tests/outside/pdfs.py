@@ -77,6 +77,12 @@ def grades(path):
     return found
 
 
+def is_english(path):
+    """Whether a card is in English: the formula counts English syllables."""
+    told = subprocess.run(["qpdf", "--json", "--json-key=qpdf", str(path)], capture_output=True, text=True, check=True)
+    return '"/Lang": "u:en"' in told.stdout
+
+
 def card_faults(path):
     """A card that is too hard to read, or whose text was not found."""
     found = [f"{path.name}: grade {grade:.1f}" for grade in grades(path) if grade > GRADE_AT_MOST]
@@ -109,7 +115,7 @@ def main():
                 singles += 1
                 faults["2a"] += standard_faults(path, ValidationProfile.PDF_A_2A)
                 faults["ua1"] += standard_faults(path, ValidationProfile.PDF_UA_1)
-                if path.parent.name == "cards":
+                if path.parent.name == "cards" and is_english(path):
                     cards += 1
                     faults["grade"] += card_faults(path)
     report.check(f"qpdf finds {counted} files sound", faults["structure"])
