@@ -141,8 +141,7 @@ fn longest_unit(demo: &str, sizes: usize) -> String {
     for size in ["S", "M", "L"] {
         unit = unit.replace(&format!("\n{size} = "), &format!("\n{} = ", longest(size, 12)));
     }
-    let more: String =
-        (4..=sizes).map(|size| format!("{} = 1\n", longest(&format!("C{size}x"), 12))).collect();
+    let more: String = (4..=sizes).map(|size| longest(&format!("C{size}x"), 12) + " = 1\n").collect();
     unit.replace("\n[minutes]", &format!("{more}\n[minutes]"))
 }
 
