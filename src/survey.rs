@@ -21,8 +21,8 @@ pub enum Caution {
     HeldBack { row: usize },
     /// Rows of other days were left out.
     OtherDays { rows: usize },
-    /// Two patients of the day have the same or nearly the same name.
-    NamesAlike { one: VisitIndex, other: VisitIndex },
+    /// These patients of the day have the same or nearly the same name: two at least, in the list's order.
+    NamesAlike { visits: Vec<VisitIndex> },
     /// A cooled patient has no outlet, because none is free.
     OutletShort { visit: VisitIndex },
     /// A cooled patient has no outlet, because no cap of the size is free.
@@ -95,11 +95,9 @@ impl Caution {
     #[must_use]
     pub fn visits(&self) -> Vec<VisitIndex> {
         match self {
-            Self::NamesAlike { one, other } | Self::ChairDoubleBooked { one, other, .. } => {
-                vec![*one, *other]
-            }
+            Self::ChairDoubleBooked { one, other, .. } => vec![*one, *other],
             Self::HandOverTight { from, to, .. } => vec![*from, *to],
-            Self::GoAheadNotRecorded { visits } => visits.clone(),
+            Self::NamesAlike { visits } | Self::GoAheadNotRecorded { visits } => visits.clone(),
             Self::OutletShort { visit }
             | Self::CapShort { visit }
             | Self::GoAheadWaiting { visit }
@@ -145,21 +143,37 @@ fn rows_left_out(list: &DayList) -> Vec<Caution> {
     held.chain(other).collect()
 }
 
-/// Pairs of patients whose names could be taken for each other.
+/// Patients whose names could be taken for each other, in groups: whoever is like somebody of a group belongs
+/// to it, so that each patient is in one group at most.
 fn names_alike(list: &DayList) -> Vec<Caution> {
     let names: Vec<_> = list.visits.iter().map(FoldedName::of).collect();
-    let mut pairs = Vec::new();
-    for one in 0..names.len() {
-        for other in one + 1..names.len() {
-            if names[one].is_like(&names[other]) {
-                pairs.push(Caution::NamesAlike { one, other });
-            }
-        }
+    let mut groups: Vec<Vec<VisitIndex>> = Vec::new();
+    for (visit, name) in names.iter().enumerate() {
+        let (mut like, others): (Vec<_>, Vec<_>) =
+            groups.into_iter().partition(|group| group.iter().any(|&member| name.is_like(&names[member])));
+        like.push(vec![visit]);
+        groups = others;
+        groups.push(like.concat());
     }
-    pairs
+    let several = groups.into_iter().filter(|group| group.len() > 1);
+    several
+        .map(|mut visits| {
+            visits.sort_unstable();
+            Caution::NamesAlike { visits }
+        })
+        .collect()
+}
+
+/// Who else of the day has the very same names, given and family, but for case, accents and hyphens: paper that
+/// bears these names alone cannot tell them apart.
+pub(crate) fn namesakes(list: &DayList, visit: VisitIndex) -> Vec<VisitIndex> {
+    let name = FoldedName::of(&list.visits[visit]);
+    let is_namesake = |other: &VisitIndex| *other != visit && FoldedName::of(&list.visits[*other]) == name;
+    (0..list.visits.len()).filter(is_namesake).collect()
 }
 
 /// A name without case, accents, hyphens and spaces.
+#[derive(PartialEq, Eq)]
 struct FoldedName {
     family: String,
     given: String,

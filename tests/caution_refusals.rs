@@ -145,18 +145,35 @@ fn one_family_name_twice_is_said_whatever_its_case_and_accents() {
         one.clone_into(&mut list.visits[0].family_name);
         other.clone_into(&mut list.visits[2].family_name);
         let mut day = Day::of(list);
-        day.cautions.retain(|caution| *caution != Caution::NamesAlike { one: 0, other: 2 });
+        day.cautions.retain(|caution| *caution != Caution::NamesAlike { visits: vec![0, 2] });
         assert_refused_only(&day, Promise::Cautioned("names alike"));
     }
 }
 
 #[test]
 fn a_patient_is_not_named_alike_with_themselves_or_with_nobody() {
-    for (one, other) in [(1, 1), (1, 3)] {
+    for visits in [vec![1, 1], vec![1, 3], vec![0, 1, 1], vec![2], vec![]] {
         let mut day = Day::of(three_visits());
-        day.cautions.push(Caution::NamesAlike { one, other });
+        day.cautions.push(Caution::NamesAlike { visits });
         assert_refused_only(&day, Promise::CautionIsTrue("names alike"));
     }
+}
+
+#[test]
+fn all_of_one_family_name_stand_in_one_group_and_nobody_in_two() {
+    let mut list = three_visits();
+    for row in &mut list.visits {
+        "Invented".clone_into(&mut row.family_name);
+    }
+    let day = Day::of(list);
+    assert!(day.cautions.contains(&Caution::NamesAlike { visits: vec![0, 1, 2] }), "{:?}", day.cautions);
+    let mut split = day.clone();
+    split.cautions.retain(|caution| !matches!(caution, Caution::NamesAlike { .. }));
+    split.cautions.push(Caution::NamesAlike { visits: vec![0, 1] });
+    assert_refused_only(&split, Promise::Cautioned("names alike"));
+    let mut in_two = day;
+    in_two.cautions.push(Caution::NamesAlike { visits: vec![0, 1] });
+    assert_refused(&in_two, Promise::CautionOnce("names alike"));
 }
 
 #[test]

@@ -716,6 +716,19 @@ fn labels_in_every_script_and_of_long_names_hold_their_text() {
 }
 
 #[test]
+fn a_name_on_a_label_gains_no_hyphen_where_its_line_ends() {
+    let labels = [label("FEATHERSTONEHAUGH-CHOLMONDELEY-WARRINGTON, Jo")];
+    // Polish and Spanish repeat a hyphen at the start of the next line.
+    for language in ["pl", "es"] {
+        let pdfs = with_labels(&LabelOrder { language, ..order(&labels) })
+            .unwrap_or_else(|faults| panic!("{}", told(&faults)));
+        let text = paper::read(file(&pdfs, "labels.pdf"))[0].text();
+        // Two of the name, two of the date of birth.
+        assert_eq!(text.matches('-').count(), 4, "{language}: {text}");
+    }
+}
+
+#[test]
 fn a_label_that_does_not_hold_its_text_is_refused_by_its_number() {
     let names = [label("WYN, Zoë"), label(&"Very long name ".repeat(20))];
     let faults = with_labels(&order(&names)).expect_err("refused");

@@ -128,6 +128,48 @@ steps = [
 ]
 "#;
 
+/// A name made as long as its limit by letters without a space.
+fn longest(name: &str, most: usize) -> String {
+    name.chars().chain("Windkraftanlagen".chars().cycle()).take(most).collect()
+}
+
+/// The demo's unit with so many sizes of caps, and every text as long as `unit.toml` may have it: figures of `src/validate/limits.rs`.
+fn longest_unit(demo: &str, sizes: usize) -> String {
+    let mut unit = demo.to_owned();
+    let mut long = |before: &str, most: usize| {
+        let (quoted, longer) = (format!("\"{before}\""), format!("\"{}\"", longest(before, most)));
+        assert!(unit.contains(&quoted), "{before}");
+        unit = unit.replace(&quoted, &longer);
+    };
+    for (bay, chairs) in [("A", 6), ("B", 6), ("C", 5)] {
+        long(bay, 24);
+        for chair in 1..=chairs {
+            long(&format!("{bay}{chair}"), 12);
+        }
+    }
+    for machine in 1..=6 {
+        long(&format!("M{machine}"), 12);
+    }
+    for shift in ["Early", "Late"] {
+        long(shift, 24);
+    }
+    for (text, most) in [
+        ("Larkfield Demonstration Day Unit", 60),
+        ("01632 960101", 24),
+        ("01632 960199", 24),
+        ("07700 900555", 24),
+        ("38.0 °C", 24),
+        ("hose being changed", 60),
+    ] {
+        long(text, most);
+    }
+    for size in ["S", "M", "L"] {
+        unit = unit.replace(&format!("\n{size} = "), &format!("\n{} = ", longest(size, 12)));
+    }
+    let more: String = (4..=sizes).map(|size| longest(&format!("C{size}x"), 12) + " = 1\n").collect();
+    unit.replace("\n[minutes]", &format!("{more}\n[minutes]"))
+}
+
 /// A unit of ten bays with six chairs each, and a machine of two outlets for every three chairs.
 fn large_unit(demo: &str) -> String {
     let top = demo.split("[[bays]]").next().expect("the demo's unit").to_owned();
@@ -351,6 +393,103 @@ fn long_names_long_alerts_and_other_scripts_are_whole_wherever_they_stand() {
         // A name of two lines, a grid of ten columns and five lines of warnings are more than a face holds.
         let most = if case == "long" { [1, 1, 1, 2, 1] } else { [2, 2, 1, 2, 2] };
         assert!(faces.iter().zip(most).all(|(pages, most)| *pages <= most), "{case}: {faces:?}");
+        no_title_is_alone(&day);
+    }
+}
+
+/// All texts that a document's layout gets, one behind the other.
+fn strips(day: &Path) -> Vec<Value> {
+    let sheets = documents(day, "bay-sheet");
+    sheets.iter().flat_map(|(sheet, _)| sheet["data"]["strips"].as_array().expect("strips").clone()).collect()
+}
+
+#[test]
+fn sixty_of_one_family_name_are_one_line_of_the_front_sheet_and_one_warning_on_each_strip() {
+    let places: Vec<(String, String)> = ('A'..='J')
+        .flat_map(|bay| (1..=6).map(move |chair| (bay.to_string(), format!("{bay}{chair}"))))
+        .collect();
+    let rows: Vec<Row<'_>> =
+        places.iter().map(|(bay, chair)| Row { bay, chair, arrive: "09:00", ..PLAIN }).collect();
+    let day = printed("sixty-of-one-name", &rows, large_unit, &[]);
+    let front = documents(&day, "front-sheet").remove(0);
+    let sections = front.0["data"]["sections"].as_array().expect("sections");
+    let names = sections.iter().find(|section| section["title"] == "Names alike").expect("the section");
+    let lines = names["rows"].as_array().expect("rows");
+    assert_eq!(lines.len(), 1, "{lines:#?}");
+    assert_eq!(lines[0]["patients"].as_array().expect("patients").len(), 60);
+    // Who and where: each number stands on the paper, with the chair.
+    let paper: String = front.1.iter().map(Page::text).collect();
+    for number in 7001..=7060 {
+        assert!(paper.contains(&format!("LX-{number}")), "LX-{number} is not on the front sheet");
+    }
+    assert!(front.1.len() <= 6, "{} pages", front.1.len());
+    for strip in strips(&day) {
+        let alerts = strip["alerts"].as_array().expect("alerts");
+        let names: Vec<&str> =
+            alerts.iter().map(|alert| text(&alert["text"])).filter(|text| text.contains("name")).collect();
+        assert_eq!(names.len(), 1, "{alerts:#?}");
+        assert!(names[0].contains("and 56 more") && names[0].chars().count() < 260, "{}", names[0]);
+    }
+}
+
+#[test]
+fn the_cards_of_two_patients_of_one_name_bear_their_chairs_and_their_strips_say_so() {
+    let rows = [
+        PLAIN,
+        Row { chair: "A2", arrive: "08:45", ..PLAIN },
+        Row { chair: "A3", given: "Jane", ..PLAIN },
+        Row { bay: "B", chair: "B1", family: "Okonkwo", ..PLAIN },
+    ];
+    let day = printed("one-name", &rows, demo_unit, &[]);
+    let seats: Vec<(Value, String)> = documents(&day, "care-card")
+        .into_iter()
+        .map(|(card, pages)| (card["data"]["seat"].clone(), pages.iter().map(Page::text).collect()))
+        .collect();
+    let said: Vec<Option<&str>> = seats.iter().map(|(seat, _)| seat.as_str()).collect();
+    assert_eq!(said, [Some("Chair A1 (08:15)"), None, Some("Chair A2 (08:45)"), None]);
+    for (seat, paper) in &seats {
+        assert!(seat.as_str().is_none_or(|seat| paper.contains(&seat.replace(' ', ""))), "{paper}");
+        // A card says no number and no date of birth, whoever is of one name.
+        assert!(!paper.contains("LX-") && !paper.contains("1962"), "{paper}");
+    }
+    for strip in strips(&day) {
+        let seat = format!("{} ({})", text(&strip["banner"]["chair"]), text(&strip["banner"]["arrive"]));
+        let alerts = strip["alerts"].as_array().expect("alerts");
+        let same = alerts.iter().find(|alert| alert["word"] == "SAME NAME");
+        let is_twin = text(&strip["banner"]["name"]) == "ABERNATHY, Joan";
+        assert_eq!(same.is_some(), is_twin, "{alerts:#?}");
+        assert!(same.is_none_or(|alert| text(&alert["text"]).contains(&format!("says {seat}"))), "{same:?}");
+    }
+}
+
+#[test]
+fn the_longest_texts_of_a_units_file_are_whole_wherever_they_stand() {
+    let bays = ["A", "B", "C"].map(|bay| longest(bay, 24));
+    let chair = |name: &str| longest(name, 12);
+    let chairs = ["A1", "A2", "A3", "A4", "B1", "B2", "B3", "C1", "C1"].map(chair);
+    let cap = longest("M", 12);
+    let arrivals = ["08:00", "08:20", "08:40", "11:00", "09:00", "09:20", "10:30", "08:30", "13:00"];
+    let regimens = ["PAC-W", "TC", "SEVEN", "TRAS", "PTD", "EC", "NAB-GEM", "AC", "PAC-CARBO"];
+    let rows: Vec<Row<'_>> = (0..9)
+        .map(|at| Row {
+            bay: &bays[[0, 0, 0, 0, 1, 1, 1, 2, 2][at]],
+            chair: &chairs[at],
+            arrive: arrivals[at],
+            regimen: regimens[at],
+            cooled: regimens[at] != "TRAS",
+            cap: &cap,
+            family: ["Abernathy", "Okonkwo", "Lindqvist"][at % 3],
+            isolate: at == 6,
+            ..PLAIN
+        })
+        .collect();
+    for (case, sizes, options) in [
+        ("longest-texts", 3, &[][..]),
+        ("longest-texts-us-letter", 3, &["--paper", "us-letter", "--labels", "labels-letter-30"]),
+        ("longest-texts-twelve-sizes", 12, &[]),
+    ] {
+        let day = printed(case, &rows, |demo| longest_unit(demo, sizes), options);
+        assert_eq!(faces(&day).len(), 8);
         no_title_is_alone(&day);
     }
 }

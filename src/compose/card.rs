@@ -10,8 +10,11 @@ use super::paperwork::{
     RinseTime,
 };
 use super::words::Words;
+use crate::clock::Moment;
 use crate::patient::NextVisit;
 use crate::problem::Problem;
+use crate::survey::namesakes;
+use crate::validate::DayList;
 
 /// What a card says of a visit and of the unit; nothing else of either can come onto it.
 pub(super) struct CardFacts<'a> {
@@ -23,6 +26,8 @@ pub(super) struct CardFacts<'a> {
     pub page_code: String,
     pub large: bool,
     pub patient: String,
+    /// Chair and arrival, where another patient of the day has the very same name.
+    pub seat: Option<(String, Moment)>,
     pub cooled: bool,
     pub first: bool,
     /// When to rinse by; `None` within where it is left to be written by hand.
@@ -49,6 +54,7 @@ pub(super) fn care_card(
         page_code: codes.code(&format!("card|{}|{}|{}", row.bay.0, row.chair, row.arrive)),
         large: row.large_print,
         patient: format!("{} {}", row.given_name, row.family_name),
+        seat: seat(desk.list, visit),
         cooled: row.cooled,
         first: row.is_first(),
         rinse: desk.planned(visit).cooling.as_ref().map(|stages| has_outlet.then_some(stages.rinse_by)),
@@ -56,6 +62,12 @@ pub(super) fn care_card(
         own_cap: row.own_cap,
     };
     card(&facts, words)
+}
+
+/// What tells the cards of two patients of one name apart, and says nothing of an illness.
+pub(super) fn seat(list: &DayList, visit: usize) -> Option<(String, Moment)> {
+    let row = &list.visits[visit];
+    (!namesakes(list, visit).is_empty()).then(|| (row.chair.clone(), row.arrive))
 }
 
 /// Composes a card.
@@ -70,6 +82,12 @@ pub(super) fn card(facts: &CardFacts<'_>, words: &Words) -> Result<Document, Pro
         head: head(facts, words)?,
         large: facts.large,
         patient: facts.patient.clone(),
+        seat: match &facts.seat {
+            Some((chair, arrive)) => {
+                Some(words.say("card.seat", &json!({ "chair": chair, "arrive": arrive }))?)
+            }
+            None => None,
+        },
         ring: ring(facts, words)?,
         rinse: facts.rinse.map(|by| rinse(words, by)).transpose()?,
         sections: words

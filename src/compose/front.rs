@@ -88,7 +88,11 @@ fn row(desk: &Desk<'_>, caution: &Caution) -> Result<FrontRow, Problem> {
     let kind = caution.kind();
     Ok(FrontRow {
         patients: patients(desk, caution)?,
-        text: sentence(desk, caution)?,
+        text: match caution {
+            // Where each sits stands with the names.
+            Caution::NamesAlike { .. } => desk.say("cautions.names_alike.short", &facts(desk, caution)?)?,
+            _ => sentence(desk, caution)?,
+        },
         why: match caution {
             Caution::OutletShort { visit } | Caution::CapShort { visit } => why(desk, *visit)?,
             _ => String::new(),
@@ -156,6 +160,10 @@ fn patients(desk: &Desk<'_>, caution: &Caution) -> Result<Vec<PatientLine>, Prob
             }])
         }
         Caution::GoAheadNotRecorded { .. } => Ok(Vec::new()),
+        Caution::NamesAlike { visits } => visits
+            .iter()
+            .map(|&visit| Ok(PatientLine { chair: desk.seat(visit)?, ..desk.patient_line(visit)? }))
+            .collect(),
         _ => caution.visits().into_iter().map(|visit| desk.patient_line(visit)).collect(),
     }
 }
@@ -248,7 +256,7 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
     let by: Option<Moment> = match caution {
         Caution::HeldBack { row } => return desk.list.held_back[*row].arrive.clone().unwrap_or_default(),
         Caution::OtherDays { .. } => None,
-        Caution::NamesAlike { one, other } => Some(arrive(one).min(arrive(other))),
+        Caution::NamesAlike { visits } => visits.iter().map(arrive).min(),
         Caution::OutletShort { visit }
         | Caution::CapShort { visit }
         | Caution::HairNotRecorded { visit }

@@ -220,7 +220,7 @@ pub struct ProposalRow {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct FrontRow {
     /// The patient with two identifiers, where the row is about one: `FAMILYNAME, Given` and
-    /// `Born 02-Apr-1979 · L10234`. Two entries for names alike; empty for a matter of the unit.
+    /// `Born 02-Apr-1979 · L10234`. All of them for names alike; empty for a matter of the unit.
     pub patients: Vec<PatientLine>,
     /// The sentence that says what to do.
     pub text: String,
@@ -779,6 +779,8 @@ pub struct CareCard {
     pub large: bool,
     /// `Given Familyname`.
     pub patient: String,
+    /// What tells the card from that of another patient of the day with the very same name: `Chair A1, 08:30`.
+    pub seat: Option<String>,
     /// When to ring and whom: fever first.
     pub ring: RingBlock,
     /// When to rinse; absent for a patient who is not cooled.

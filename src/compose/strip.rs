@@ -8,15 +8,18 @@ use super::paperwork::{
 };
 use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
 use crate::clock::{Minutes, Moment};
-use crate::patient::{Hair, Visit};
+use crate::patient::Hair;
 use crate::plan::{CoolingStages, PlannedStep};
 use crate::problem::{Place, Problem};
-use crate::survey::Caution;
+use crate::survey::{Caution, namesakes};
 use crate::unit_rules::{Pause, Step};
 
 /// How many breaks the log of a strip holds, and that of a strip with much to say.
 const BREAK_LINES: u8 = 3;
 const BREAK_LINES_DENSE: u8 = 2;
+
+/// How many patients with a name like this one's the strip names by their chairs; more are counted.
+const NAMED_ALIKE: usize = 3;
 
 /// Drugs, warnings and heavy lines that a face holds with room to spare, and columns of its grid.
 const ROWS_AT_EASE: usize = 3;
@@ -79,8 +82,8 @@ pub(super) fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Proble
     if let Some(text) = &row.alert {
         alert("alert", Some(text.clone()), json!({}))?;
     }
-    if let Some(alike) = alike(desk, visit) {
-        alert("alike", None, alike)?;
+    if let Some((kind, text)) = alike(desk, visit)? {
+        alert(kind, Some(text), json!({}))?;
     }
     for caution in desk.cautions.iter().filter(|caution| caution.visits().contains(&visit)) {
         match caution {
@@ -94,18 +97,25 @@ pub(super) fn alerts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Alert>, Proble
     Ok(alerts)
 }
 
-/// Where those with a name like this patient's sit and when they arrive, in one warning however many they are:
-/// all but the last have their time behind their chair.
-fn alike(desk: &Desk<'_>, visit: usize) -> Option<serde_json::Value> {
-    let other = |caution: &Caution| match caution {
-        Caution::NamesAlike { one, other } if *one == visit => Some(*other),
-        Caution::NamesAlike { one, other } if *other == visit => Some(*one),
-        _ => None,
+/// Where those with a name like this patient's sit and when they arrive, in one warning however many they are. The
+/// first that are named have the very same name; then come those of the bay.
+fn alike(desk: &Desk<'_>, visit: usize) -> Result<Option<(&'static str, String)>, Problem> {
+    let of_visit = |caution: &&Caution| {
+        matches!(caution, Caution::NamesAlike { .. }) && caution.visits().contains(&visit)
     };
-    let others: Vec<&Visit> = desk.cautions.iter().filter_map(other).map(|other| desk.visit(other)).collect();
-    let (last, before) = others.split_last()?;
-    let chairs: String = before.iter().map(|other| format!("{} ({}), ", other.chair, other.arrive)).collect();
-    Some(json!({ "chair": chairs + &last.chair, "arrive": last.arrive }))
+    let Some(caution) = desk.cautions.iter().find(of_visit) else { return Ok(None) };
+    let namesakes = namesakes(desk.list, visit);
+    let mut others: Vec<usize> = caution.visits().into_iter().filter(|other| *other != visit).collect();
+    others.sort_by_key(|other| (!namesakes.contains(other), desk.visit(*other).bay != desk.visit(visit).bay));
+    let named = others.iter().take(NAMED_ALIKE).map(|&other| desk.seat(other));
+    let mut seats = named.collect::<Result<Vec<_>, _>>()?.join(", ");
+    if let Some(more) = others.len().checked_sub(NAMED_ALIKE).filter(|more| *more > 0) {
+        seats += " ";
+        seats += &desk.say("strip.alerts.alike.more", &json!({ "more": more }))?;
+    }
+    let kind = if namesakes.is_empty() { "alike" } else { "same_name" };
+    let data = json!({ "others": others.len(), "seats": seats, "seat": desk.seat(visit)? });
+    Ok(Some((kind, desk.say(&format!("strip.alerts.{kind}.text"), &data)?)))
 }
 
 fn facts(desk: &Desk<'_>, visit: usize) -> Result<Vec<Fact>, Problem> {

@@ -7,15 +7,18 @@ use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate, NaiveTime};
 
-use super::card::{CardFacts, card};
+use super::card::{CardFacts, card, seat};
 use super::paperwork::{Document, Paper};
 use super::words::Words;
+use crate::clock::Moment;
 use crate::patient::NextVisit;
 use crate::problem::Problem;
 use crate::validate::DayList;
 
 /// A name of 40 letters.
 const PATIENT: &str = "Alexandra Featherstonehaugh-Cholmondeley";
+/// A chair with a long name.
+const CHAIR: &str = "Window 12";
 /// A unit with a long name.
 const UNIT: &str = "Larkfield Demonstration Hospital Day Unit";
 
@@ -40,6 +43,7 @@ pub fn worst_cards(words: &Words, paper: Paper) -> Result<Vec<Document>, Problem
                 page_code: format!("{kind}, {print}"),
                 large,
                 patient: PATIENT.to_owned(),
+                seat: Some((CHAIR.to_owned(), Moment::from_midnight(0))),
                 cooled,
                 first,
                 rinse: cooled.then(|| Some(day.and_time(NaiveTime::MIN))),
@@ -74,6 +78,7 @@ pub fn cards_in_other_languages(
             page_code: format!("line {}", row.line),
             large: row.large_print,
             patient: format!("{} {}", row.given_name, row.family_name),
+            seat: seat(list, visit),
             cooled: row.cooled,
             first: row.is_first(),
             // Every time of the day is as wide as another, and a blank is no longer than a time.

@@ -8,8 +8,42 @@ pub const NAME_CHARACTERS: usize = 100;
 /// Characters of an alert: three lines on a strip, which is what a nurse can take in while walking.
 pub const ALERT_CHARACTERS: usize = 300;
 
-/// Characters of any other text: names of bays, chairs, machines, drugs, telephone numbers.
+/// Characters of a hospital number: it stands whole on one line of every list, beside the date of birth.
+pub const NUMBER_CHARACTERS: usize = 24;
+
+/// Characters of any other text.
 pub const TEXT_CHARACTERS: usize = 100;
+
+/// Characters of the texts that stand in narrow places of the sheets, by section and key: a chair, an outlet and a
+/// cap in the tick list's columns of 13 and 19 mm, a bay in the first column of the table of spare outlets, a
+/// telephone number in the largest type of a card. `tests/worst_days.rs` prints the longest of each.
+const NARROW: [(&str, &str, usize); 13] = [
+    ("", "name", 60),
+    ("", "phone_day", 24),
+    ("", "phone_night", 24),
+    ("", "engineer_phone", 24),
+    ("", "fever_from", 24),
+    ("shifts", "name", 24),
+    ("bays", "name", 24),
+    ("bays", "chairs", 12),
+    ("bays", "reach", 12),
+    ("machines", "name", 12),
+    ("machines", "bay", 24),
+    ("machines.out_of_service", "reason", 60),
+    ("regimens.steps", "drug", 60),
+];
+
+/// Characters of a cap's size, which the unit names itself.
+const CAP_CHARACTERS: usize = 12;
+
+/// The most characters of a setting's text.
+pub fn text_characters(section: &str, key: &str) -> usize {
+    if section == "caps" {
+        return CAP_CHARACTERS;
+    }
+    let narrow = NARROW.iter().find(|(of, name, _)| (*of, *name) == (section, key));
+    narrow.map_or(TEXT_CHARACTERS, |(_, _, most)| *most)
+}
 
 /// Bytes of a bay's name in a file's name. File systems take 255 in all, some that encrypt names 143.
 pub const FILE_NAME_BYTES: usize = 100;
@@ -46,8 +80,8 @@ pub const MACHINES: usize = 500;
 /// Stretches of one day in which a machine is out of service.
 pub const OUTAGES: usize = 50;
 
-/// Sizes of caps.
-pub const CAP_SIZES: usize = 50;
+/// Sizes of caps: three lines of boxes on a strip at the most.
+pub const CAP_SIZES: usize = 12;
 
 /// Caps of one size.
 pub const CAPS: i64 = 999;

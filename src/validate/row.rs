@@ -131,7 +131,11 @@ impl<'a> RowCheck<'a> {
     /// A needed text that can be printed.
     pub(super) fn text(&mut self, column: Column, what: &str, example: &str) -> String {
         let Some(cell) = self.needed(column, example) else { return String::new() };
-        one_line(cell, limits::NAME_CHARACTERS, self.at_hand.prints).unwrap_or_else(|refusal| {
+        let most = match column {
+            Column::HospitalNo => limits::NUMBER_CHARACTERS,
+            _ => limits::NAME_CHARACTERS,
+        };
+        one_line(cell, most, self.at_hand.prints).unwrap_or_else(|refusal| {
             self.fault(column, refusal.what(what), Some(Found::Described(refusal.found())), refusal.help());
             String::new()
         })

@@ -294,7 +294,7 @@ impl<'a> Check<'a> {
 
     /// A text that can be printed and is not empty.
     fn clean(&mut self, raw: &str, line: u32, section: Section, key: &str) -> Option<String> {
-        match one_line(raw, limits::TEXT_CHARACTERS, self.at_hand.prints) {
+        match one_line(raw, limits::text_characters(section.name, key), self.at_hand.prints) {
             Ok(text) if text.is_empty() => {
                 let help = "write something between the quotation marks".to_owned();
                 self.fault_at(section, key, Some(line), "text is empty".to_owned(), None, help);

@@ -55,13 +55,16 @@ const fn leaves_no_choice(caution: &Caution) -> bool {
 fn in_plain_order(list: &DayList, caution: &Caution) -> Caution {
     let arrive = |visit: usize| list.visits.get(visit).map(|row| row.arrive);
     match caution.clone() {
-        Caution::NamesAlike { one, other } if other < one => Caution::NamesAlike { one: other, other: one },
         Caution::ChairDoubleBooked { one, other, both } if other < one && arrive(one) == arrive(other) => {
             Caution::ChairDoubleBooked { one: other, other: one, both }
         }
         Caution::GoAheadNotRecorded { mut visits } => {
             visits.sort_unstable();
             Caution::GoAheadNotRecorded { visits }
+        }
+        Caution::NamesAlike { mut visits } => {
+            visits.sort_unstable();
+            Caution::NamesAlike { visits }
         }
         plain => plain,
     }
@@ -208,7 +211,7 @@ pub(super) const fn kind(caution: &Caution) -> &'static str {
     }
 }
 
-/// Whom or what a caution concerns; for a pair the first.
+/// Whom or what a caution concerns; for several the first.
 pub(super) fn subject(list: &DayList, caution: &Caution) -> Subject {
     let row = |visit: usize| list.visits.get(visit).map_or(Subject::Day, |row| Subject::Line(row.line));
     match caution {
@@ -216,7 +219,8 @@ pub(super) fn subject(list: &DayList, caution: &Caution) -> Subject {
             list.held_back.get(*row).map_or(Subject::Day, |held| Subject::Line(held.line))
         }
         Caution::OtherDays { .. } | Caution::GoAheadNotRecorded { .. } => Subject::Day,
-        Caution::NamesAlike { one, .. } | Caution::ChairDoubleBooked { one, .. } => row(*one),
+        Caution::NamesAlike { visits } => visits.first().map_or(Subject::Day, |&visit| row(visit)),
+        Caution::ChairDoubleBooked { one, .. } => row(*one),
         Caution::HandOverTight { from, .. } => row(*from),
         Caution::NursesShort { bay, .. } => {
             list.unit.bays.get(bay.0).map_or(Subject::Day, |bay| Subject::Bay(bay.name.clone()))
@@ -247,8 +251,9 @@ pub(super) fn text(list: &DayList, caution: &Caution) -> String {
     };
     let said = match caution {
         Caution::OtherDays { rows } => format!("{rows} rows"),
-        Caution::NamesAlike { one, other } => format!("{} and {}", line(one), line(other)),
-        Caution::GoAheadNotRecorded { visits } => visits.iter().map(line).collect::<Vec<_>>().join(", "),
+        Caution::NamesAlike { visits } | Caution::GoAheadNotRecorded { visits } => {
+            visits.iter().map(line).collect::<Vec<_>>().join(", ")
+        }
         Caution::ClosingPassed { leave, .. } => format!("leaving {leave}"),
         Caution::LeaveByMissed { leave, leave_by, .. } => format!("leaving {leave}, must by {leave_by}"),
         Caution::DrugsLate { ready, needed_by, .. } => match needed_by {

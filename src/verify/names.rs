@@ -1,43 +1,60 @@
-//! Names alike: one family name twice in a day is always said.
+//! Names alike: one family name twice in a day is always said, and nobody stands in two groups.
 //!
-//! Which different names are too near each other is a matter of judgement, so a caution about two
+//! Which different names are too near each other is a matter of judgement, so a caution about
 //! such names is taken as it is; only one about a patient and themselves, or about no patient, is
 //! refused.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use unicode_normalization::UnicodeNormalization;
 
 use crate::survey::Caution;
 use crate::validate::DayList;
 
-use super::breach::{Breach, Promise, Subject};
+use super::breach::{Breach, Promise};
 use super::cautions::{kind, subject, text};
 
-/// What is wrong with the cautions about names. Pairs stand in the list's order.
+/// What is wrong with the cautions about names. The visits of each stand in the list's order.
 pub(super) fn check(list: &DayList, given: &[Caution]) -> Vec<Breach> {
     let mut breaches = Vec::new();
-    let mut said = BTreeSet::new();
-    for caution in given {
-        let Caution::NamesAlike { one, other } = caution else { continue };
-        said.insert((*one, *other));
-        if one == other || *other >= list.visits.len() {
-            let promise = Promise::CautionIsTrue(kind(caution));
-            let expected = "two patients of the list";
+    // The group that each visit stands in, by the caution's place.
+    let mut group_of = BTreeMap::new();
+    for (place, caution) in given.iter().enumerate() {
+        let Caution::NamesAlike { visits } = caution else { continue };
+        let mut breach = |promise, expected: &str| {
             breaches.push(Breach::new(promise, subject(list, caution), text(list, caution), expected));
+        };
+        let members: BTreeSet<&usize> = visits.iter().filter(|visit| **visit < list.visits.len()).collect();
+        if members.len() < 2 || members.len() != visits.len() {
+            breach(Promise::CautionIsTrue(kind(caution)), "different patients of the list, two at least");
+        }
+        if members.iter().any(|&&visit| group_of.insert(visit, place).is_some_and(|other| other != place)) {
+            breach(Promise::CautionOnce(kind(caution)), "each patient in one group of names");
         }
     }
-    let folded: Vec<String> = list.visits.iter().map(|visit| folded(&visit.family_name)).collect();
-    for (other, name) in folded.iter().enumerate() {
-        for one in (0..other).filter(|&one| folded[one] == *name && !said.contains(&(one, other))) {
-            let caution = Caution::NamesAlike { one, other };
-            let expected = text(list, &caution);
-            let line = list.visits.get(one).map_or(0, |row| row.line);
-            let promise = Promise::Cautioned(kind(&caution));
-            breaches.push(Breach::new(promise, Subject::Line(line), "no such caution", expected));
-        }
-    }
+    breaches.extend(unsaid(list, &group_of));
     breaches
+}
+
+/// Family names of which two patients stand in no group together.
+fn unsaid(list: &DayList, group_of: &BTreeMap<usize, usize>) -> Vec<Breach> {
+    let mut of_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (visit, row) in list.visits.iter().enumerate() {
+        of_name.entry(folded(&row.family_name)).or_default().push(visit);
+    }
+    let groups = of_name.into_values().filter(|visits| visits.len() > 1);
+    let is_split = |visits: &Vec<usize>| {
+        let stands_in: BTreeSet<_> = visits.iter().map(|visit| group_of.get(visit)).collect();
+        stands_in.len() > 1 || stands_in.contains(&None)
+    };
+    groups
+        .filter(is_split)
+        .map(|visits| {
+            let caution = Caution::NamesAlike { visits };
+            let promise = Promise::Cautioned(kind(&caution));
+            Breach::new(promise, subject(list, &caution), "no such caution", text(list, &caution))
+        })
+        .collect()
 }
 
 /// A name without case and without the accents of European scripts (U+0300 to U+036F). Marks of

@@ -4,9 +4,10 @@ A hazard without its caution is a person whom nobody looks after; a caution with
 staff to read past the others. Knows the kinds of caution by name, and of their words only where a bay stands.
 """
 
+import unicodedata
 from itertools import combinations
 
-from days import minutes_of
+from days import clock, minutes_of
 from definitions import meet, minutes_in, stages_of, timed_steps
 
 # Both mean that a patient has no outlet: one for want of a cap, the other for want of an outlet.
@@ -28,6 +29,7 @@ def caution_differences(day, plan, planned):
     if blank != ("go_ahead_not_recorded" in named):
         found.append(f"go-ahead not recorded: {blank}, and the cautions say the opposite")
     found += chair_differences(day, planned, set(named.get("chair_double_booked", [])))
+    found += name_differences(plan, planned)
     return found + nurse_differences(day, plan, planned)
 
 
@@ -80,6 +82,27 @@ def chair_differences(day, planned, named):
     ]
     alone = sorted(named - set().union(*clashes))
     return found + [f"line {line}: called double-booked, and is not" for line in alone]
+
+
+def name_differences(plan, planned):
+    """Family names that several patients have, and that no one caution tells with all their chairs; more than one a name is a flood."""
+    told = [caution["text"] for caution in plan["cautions"] if caution["kind"] == "names_alike"]
+    found = []
+    for name, rows in by_family_name(planned).items():
+        seats = [f"{row.chair} ({clock(row.arrive)})" for row in rows]
+        if len(rows) > 1 and not any(all(seat in text for seat in seats) for text in told):
+            found.append(f"{seats} have one family name, and no caution says so")
+    most = len(planned) // 2
+    return found + ([f"{len(told)} cautions about names of {len(planned)} patients"] if len(told) > most else [])
+
+
+def by_family_name(planned):
+    """The rows of each family name, without case and the accents of European scripts."""
+    named = {}
+    for row, _ in planned.values():
+        plain = "".join(mark for mark in unicodedata.normalize("NFD", row.family_name) if not "\u0300" <= mark <= "\u036f")
+        named.setdefault(plain.lower(), []).append(row)
+    return named
 
 
 def nurse_differences(day, plan, planned):

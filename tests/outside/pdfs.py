@@ -98,6 +98,12 @@ def grades(path):
     return found
 
 
+def is_english(path):
+    """Whether a card is in English: the formula counts English syllables."""
+    told = subprocess.run(["qpdf", "--json", "--json-key=qpdf", str(path)], capture_output=True, text=True, check=True)
+    return '"/Lang": "u:en"' in told.stdout
+
+
 def card_faults(path):
     """A card that is too hard to read, or whose text was not found."""
     found = [f"{path.name}: grade {grade:.1f}" for grade in grades(path) if grade > GRADE_AT_MOST]

@@ -324,7 +324,7 @@ def ladder_differences(sheet, mine, unit):
 def card_differences(folder, visits, day):
     """Each visit has one card, with its own name, rinse-by and next visit, and nothing that a card may not carry."""
     found, printed = [], Counter()
-    expected = Counter(expected_card(visit) for visit in visits)
+    expected = Counter(expected_card(visit, visits) for visit in visits)
     for path in sorted((folder / "cards").glob("*.pdf")):
         text = paper.text_of(path)
         matching = [card for card in expected if shows(text, card)]
@@ -337,11 +337,23 @@ def card_differences(folder, visits, day):
     return found + [f"expected {expected[card]} cards {card}, found {printed[card]}" for card in expected if expected[card] != printed[card]]
 
 
-Card = namedtuple("Card", "language name rinse following")
+def folded(name):
+    """A name without case, accents and hyphens."""
+    return "".join(letter for letter in unicodedata.normalize("NFD", name) if letter.isalnum()).lower()
 
 
-def expected_card(visit):
-    """What a card shows: the name, the rinse-by and the next visit as they are printed in its language."""
+def seat_of(visit, visits):
+    """Chair and arrival, which stand on the cards of patients of the very same name; otherwise nothing."""
+    same = [other for other in visits if all(folded(getattr(other.row, part)) == folded(getattr(visit.row, part)) for part in ("given_name", "family_name"))]
+    return f"{visit.chair} ({clock(visit.stages['arrive'])})" if len(same) > 1 else ""
+
+
+Card = namedtuple("Card", "language name rinse following seat")
+
+
+def expected_card(visit, visits):
+    """What a card shows: the name, the rinse-by and the next visit as they are printed in its language; the seat where
+    names are the same."""
     rinse, following = (), ()
     if visit.plan["outlet"]:
         moment = datetime.fromisoformat(visit.plan["stages"]["rinse_by"])
@@ -349,14 +361,14 @@ def expected_card(visit):
     if visit.row.next_visit:
         following_day, time = visit.row.next_visit
         following = (*date_of(visit.language, following_day), *([] if time is None else [clock(time)]))
-    return Card(visit.language, visit.name, rinse, following)
+    return Card(visit.language, visit.name, rinse, following, seat_of(visit, visits))
 
 
 def shows(text, card):
-    """Whether a card's text holds all the words of its visit's name, rinse-by and next visit, and no other time."""
+    """Whether a card's text holds all the words of its visit's name, seat, rinse-by and next visit, and no other time."""
     times = {f"{hours}:{minutes}" for hours, minutes in paper.CLOCK.findall(text)}
-    wanted = {part for part in (*card.rinse, *card.following) if paper.CLOCK.fullmatch(part)}
-    parts = [words_in(card.language)["card"]["ring"]["title"], card.name, *card.rinse, *card.following]
+    wanted = {part for part in (*card.rinse, *card.following) if paper.CLOCK.fullmatch(part)} | {card.seat[-6:-1]} - {""}
+    parts = [words_in(card.language)["card"]["ring"]["title"], card.name, card.seat, *card.rinse, *card.following]
     if card.language == "ar":
         return times == wanted and all(reads_arabic(text, word) for part in parts for word in part.split())
     return times == wanted and all(part in text for part in parts)
