@@ -10,7 +10,6 @@ import csv
 import random
 import re
 import stat
-import tomllib
 import unicodedata
 from collections import Counter, namedtuple
 from datetime import date, datetime
