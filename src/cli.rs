@@ -13,7 +13,7 @@ mod own_files;
 mod report;
 mod wording;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::io;
 use std::num::NonZeroUsize;
@@ -164,7 +164,7 @@ fn propose_with(arguments: &arguments::Propose, at_hand: &AtHand<'_>) -> Result<
     }
     if !arguments.day.quiet {
         print_advice(&day, &advice);
-        print_list_written(arguments.out_list.as_deref());
+        print_list_written(arguments);
     }
     Ok(())
 }
@@ -318,8 +318,20 @@ fn compose_day(
 fn refusal(arguments: &DayArguments, raw: &RawInputs, problems: Vec<Problem>) -> Failure {
     match &arguments.faults {
         Some(path) => Failure::Noted(write_faults(path, raw, &problems), problems),
+        None if !arguments.hold_bad_rows && are_of_rows(raw, &problems) => Failure::Rows(problems),
         None => Failure::Problems(problems),
     }
+}
+
+/// Whether every problem is one of a single row, so that the others could be printed without it.
+fn are_of_rows(raw: &RawInputs, problems: &[Problem]) -> bool {
+    let Ok(list) = &raw.day_list.content else { return false };
+    let is_of_a_row = |problem: &Problem| {
+        problem.place.file == raw.day_list.name
+            && problem.place.line.is_some_and(|line| line > list.header.line)
+    };
+    let bad: BTreeSet<Option<u32>> = problems.iter().map(|problem| problem.place.line).collect();
+    problems.iter().all(is_of_a_row) && bad.len() < list.rows.len()
 }
 
 /// Writes the list back where rows are held, if the command line names a file for it.

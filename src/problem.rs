@@ -8,6 +8,7 @@ mod message;
 
 use std::fmt;
 
+pub(crate) use self::message::stretches;
 pub use self::message::{Message, messages};
 use crate::characters::on_a_terminal;
 use serde::{Deserialize, Serialize};

@@ -7,6 +7,7 @@ use crate::problem::{Found, Place, Problem};
 use crate::propose::Change;
 use crate::read::{CellFinder, File};
 use crate::validate::DayList;
+use crate::validate::times::{FRACTION_DECIMALS, half_day};
 
 /// The bytes of a day list with some arrivals changed. `place` is the place of the arrival's column.
 ///
@@ -15,8 +16,7 @@ use crate::validate::DayList;
 pub fn relist(file: File<'_>, place: usize, list: &DayList, changes: &[Change]) -> Result<Vec<u8>, Problem> {
     let finder = CellFinder::new(file.name, file.bytes)?;
     let cells = |visit: &crate::patient::Visit| finder.cell(visit.line, place);
-    let short_hours =
-        list.visits.iter().filter_map(cells).any(|cell| finder.text(&cell).find(':') == Some(1));
+    let short_hours = list.visits.iter().filter_map(cells).any(|cell| is_short(finder.text(&cell)));
     let mut new = Vec::new();
     for change in changes {
         let line = list.visits[change.visit].line;
@@ -28,11 +28,20 @@ pub fn relist(file: File<'_>, place: usize, list: &DayList, changes: &[Change]) 
     Ok(finder.with_cells(new))
 }
 
-/// A time in the form of the one that stands there: hours and minutes, with seconds if it has them, or
-/// the fraction of a day that spreadsheets write.
+/// Whether a time is written with one digit for its hours: `8:30`, `8.30`, `830`.
+fn is_short(written: &str) -> bool {
+    let clock = half_day(written).map_or(written, |(clock, _)| clock);
+    let clock = bare(clock.rsplit([' ', 'T']).next().unwrap_or(clock));
+    let digits = clock.chars().take_while(|character| is_digit(*character)).count();
+    digits == 1 || (digits == 3 && clock.len() == 3)
+}
+
+/// A time in the form of the one that stands there: hours and minutes, with seconds and a mark of the half
+/// day if it has them, or the fraction of a day that spreadsheets write.
 fn in_form_of(written: &str, time: Moment, short_hours: bool) -> Option<String> {
     let (hours, minutes) = (time.minutes() / 60, time.minutes() % 60);
-    if let Some(decimals) = written.strip_prefix("0.").or_else(|| written.strip_prefix("0,")) {
+    let decimals = written.strip_prefix("0.").or_else(|| written.strip_prefix("0,"));
+    if let Some(decimals) = decimals.filter(|decimals| decimals.len() >= FRACTION_DECIMALS) {
         let digits = u32::try_from(decimals.len()).ok()?.min(17);
         let whole = 10_i64.checked_pow(digits)?;
         let day = 24 * 60;
@@ -41,14 +50,40 @@ fn in_form_of(written: &str, time: Moment, short_hours: bool) -> Option<String> 
         let fraction = whole / day * minutes + (whole % day * minutes + day / 2) / day;
         return Some(format!("{}{fraction:0width$}", &written[..2], width = decimals.len().min(17)));
     }
-    let mut parts = written.split(':');
-    let (_, _) = (parts.next()?, parts.next()?);
-    let seconds = parts.next().map_or(String::new(), |seconds| format!(":{seconds}"));
-    Some(if short_hours {
-        format!("{hours}:{minutes:02}{seconds}")
-    } else {
-        format!("{hours:02}:{minutes:02}{seconds}")
-    })
+    let (clock, mark) = match half_day(written) {
+        Some((clock, _)) => (clock, marked(&written[clock.len()..], hours >= 12)),
+        None => (written, String::new()),
+    };
+    let hours = if mark.is_empty() { hours } else { (hours + 11) % 12 + 1 };
+    let hours = if short_hours { hours.to_string() } else { format!("{hours:02}") };
+    // A date before the time stays as it is.
+    let (date, clock) = clock.split_at(clock.rfind([' ', 'T']).map_or(0, |place| place + 1));
+    let clock = bare(clock);
+    let between = clock.trim_matches(is_digit).chars().next().map_or(String::new(), String::from);
+    let rest = if between.is_empty() { None } else { clock.splitn(3, &between).nth(2) };
+    let seconds = rest.map_or(String::new(), |seconds| format!("{between}{seconds}"));
+    (!clock.is_empty()).then(|| format!("{date}{hours}{between}{minutes:02}{seconds}{mark}"))
+}
+
+const fn is_digit(character: char) -> bool {
+    character.is_ascii_digit()
+}
+
+/// A time without what a spreadsheet puts around it.
+fn bare(written: &str) -> &str {
+    written.trim_matches(|character| !is_digit(character))
+}
+
+/// The mark of the half day with its other letter where that is due: ` PM` for ` AM`.
+fn marked(mark: &str, is_after_noon: bool) -> String {
+    let other = |character: char| match (character, is_after_noon) {
+        ('a' | 'p', true) => 'p',
+        ('A' | 'P', true) => 'P',
+        ('a' | 'p', false) => 'a',
+        ('A' | 'P', false) => 'A',
+        (same, _) => same,
+    };
+    mark.chars().map(other).collect()
 }
 
 /// Whether the changed list, read anew, is the list with these arrivals and with nothing else changed.
@@ -87,6 +122,17 @@ mod tests {
         assert_eq!(written("0.375000000", false).as_deref(), Some("0.354166667"));
         assert_eq!(written("0,37500", false).as_deref(), Some("0,35417"));
         assert_eq!(written("0.37500000000000001", false).as_deref(), Some("0.35416666666666667"));
+        assert_eq!(written("10.15", false).as_deref(), Some("08.30"));
+        assert_eq!(written("9.15", true).as_deref(), Some("8.30"));
+        assert_eq!(written("0915", false).as_deref(), Some("0830"));
+        assert_eq!(written("915", true).as_deref(), Some("830"));
+        assert_eq!(written("=\"\"10:15", false).as_deref(), Some("08:30"));
+        assert_eq!(written("1:15 PM", true).as_deref(), Some("8:30 AM"));
+        assert_eq!(written("01:15:00 p.m.", false).as_deref(), Some("08:30:00 a.m."));
+        assert_eq!(written("2031-03-14T10:15", false).as_deref(), Some("2031-03-14T08:30"));
+        assert_eq!(written("14/03/2031 1:15 PM", true).as_deref(), Some("14/03/2031 8:30 AM"));
+        let noon = Moment::from_midnight(12 * 60 + 5);
+        assert_eq!(in_form_of("9:15am", noon, true).as_deref(), Some("12:05pm"));
         assert_eq!(written("half past", false), None);
     }
 }

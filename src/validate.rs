@@ -5,6 +5,8 @@
 
 mod columns;
 mod dates;
+mod doubts;
+mod exchanged;
 pub mod limits;
 pub(crate) mod nearest;
 mod nhs_number;
@@ -15,7 +17,7 @@ mod row;
 mod rows;
 mod section;
 mod text;
-mod times;
+pub(crate) mod times;
 mod unit;
 mod visit;
 
@@ -24,6 +26,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDate;
 
 use self::columns::{Column, header};
+use self::doubts::doubts;
 use self::regimens::{RegimensFile, regimens};
 pub use self::rooms::file_name_part;
 use self::rows::{Against, CheckedRows, caps_without_stock, check_rows};
@@ -85,7 +88,8 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
     let regimens = keep(regimens_file.map_err(Clone::clone).and_then(|file| file.regimens), &mut problems);
     let list = keep(list_file.map_err(Clone::clone).and_then(|list| list), &mut problems);
     let (Some(unit), Some(regimens), Some(Some(list))) = (unit, regimens, list) else { return Err(problems) };
-    let CheckedList { day, mut rows, notes } = list;
+    let CheckedList { day, mut rows, mut notes } = list;
+    notes.extend(doubts(&rows.visits, &unit).into_iter().map(|text| Note { text }));
     rows.visits.sort_by_cached_key(|visit| ward_order(visit, &unit));
     Ok(DayList {
         day,
@@ -147,7 +151,7 @@ fn list_rows(
         file,
         columns: &header.columns,
         delimiter: list.delimiter,
-        dates: &form.dates,
+        form,
         day_is_named: options.date.is_some(),
         bays: unit.bays.as_deref(),
         caps: unit.caps.as_deref().filter(|caps| !caps.is_empty()),

@@ -84,6 +84,33 @@ fn make_writes_the_pack_and_says_what_and_where() {
 }
 
 #[test]
+fn a_refusal_of_rows_says_what_comes_next_and_one_of_the_unit_does_not() {
+    let refused = |list: &str, more: &[&str]| {
+        let output = baypack().args(["check", list]).args(more).output().expect("it runs");
+        assert_eq!(status(&output), 1, "{}", text(&output.stdout));
+        text(&output.stderr)
+    };
+    let rows = refused("demo-input/day-list-faults.csv", &[]);
+    assert!(
+        rows.contains("30 problems in 33 places; nothing was written.\nMend these cells and run again."),
+        "{rows}"
+    );
+    assert!(rows.contains("add --faults FILE.\n") && rows.contains("add --hold-bad-rows: "), "{rows}");
+    let unit = refused(DEMO, &["--unit", "demo-input/regimens.toml"]);
+    assert!(unit.ends_with("nothing was written.\n"), "{unit}");
+}
+
+#[test]
+fn a_unit_file_that_is_missing_is_said_to_belong_beside_the_list() {
+    let place = tempfile::tempdir().expect("a folder");
+    fs::copy(demo("day-list.csv"), place.path().join("list.csv")).expect("copied");
+    let output = baypack().current_dir(place.path()).arg("list.csv").output().expect("it runs");
+    assert_eq!(status(&output), 3);
+    let said = text(&output.stderr);
+    assert!(said.contains("could not read unit.toml") && said.contains("to begin, copy those in"), "{said}");
+}
+
+#[test]
 fn the_same_list_and_time_give_the_same_bytes() {
     let (one, other) = (tempfile::tempdir().expect("a folder"), tempfile::tempdir().expect("a folder"));
     for out in [&one, &other] {

@@ -85,9 +85,39 @@ fn assert_fits(list: &Path, expected: impl Fn(&[(u64, String, String)]) -> Vec<u
     }
 }
 
+/// `8:30` for `08:30`.
+fn short(time: &str) -> String {
+    time.trim_start_matches('0').to_owned()
+}
+
+/// `8:30 AM` for `08:30`, as spreadsheets of the United States have it.
+fn half_day(time: &str) -> String {
+    let (hours, minutes) = time.split_once(':').expect("a time");
+    let hours: u32 = hours.parse().expect("hours");
+    format!("{}:{minutes} {}", (hours + 11) % 12 + 1, if hours < 12 { "AM" } else { "PM" })
+}
+
+/// The demonstration's list with every arrival in another form, parted by semicolons.
+fn rewritten(written: impl Fn(&str) -> String) -> String {
+    let text = fs::read_to_string(demo("day-list-one-more.csv")).expect("the demo list");
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let mut writer = csv::WriterBuilder::new()
+        .delimiter(b';')
+        .quote_style(csv::QuoteStyle::Always)
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    writer.write_record(reader.headers().expect("the header")).expect("written");
+    for record in reader.records() {
+        let record = record.expect("a record");
+        let cells = record.iter().enumerate();
+        let cells = cells.map(|(place, cell)| if place == 1 { written(cell) } else { cell.to_owned() });
+        writer.write_record(cells).expect("written");
+    }
+    String::from_utf8(writer.into_inner().expect("written")).expect("UTF-8")
+}
+
 /// A text with the proposed arrivals on their lines, which hold each arrival once.
-fn with_arrivals(text: &str, changes: &[(u64, String, String)], short: bool) -> String {
-    let written = |time: &str| if short { time.trim_start_matches('0').to_owned() } else { time.to_owned() };
+fn with_arrivals(text: &str, changes: &[(u64, String, String)], written: impl Fn(&str) -> String) -> String {
     let mut lines: Vec<String> = text.split_inclusive('\n').map(str::to_owned).collect();
     for (line, from, to) in changes {
         let row = &mut lines[usize::try_from(*line).expect("small") - 1];
@@ -101,33 +131,58 @@ fn with_arrivals(text: &str, changes: &[(u64, String, String)], short: bool) -> 
 fn the_list_that_is_written_makes_the_day_fit_and_differs_in_the_arrivals_alone() {
     let list = demo("day-list-one-more.csv");
     let text = fs::read_to_string(&list).expect("the demo list");
-    assert_fits(&list, |changes| with_arrivals(&text, changes, false).into_bytes());
+    assert_fits(&list, |changes| with_arrivals(&text, changes, str::to_owned).into_bytes());
 }
 
 #[test]
 fn a_list_keeps_its_encoding_delimiter_line_ends_quotes_and_form_of_times() {
     let place = tempfile::tempdir().expect("a folder");
-    let text = fs::read_to_string(demo("day-list-one-more.csv")).expect("the demo list");
-    let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let mut writer = csv::WriterBuilder::new()
-        .delimiter(b';')
-        .quote_style(csv::QuoteStyle::Always)
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(Vec::new());
-    writer.write_record(reader.headers().expect("the header")).expect("written");
-    for record in reader.records() {
-        let record = record.expect("a record");
-        let cells = record.iter().enumerate();
-        let short = cells.map(|(place, cell)| if place == 1 { cell.trim_start_matches('0') } else { cell });
-        writer.write_record(short).expect("written");
-    }
-    let text = String::from_utf8(writer.into_inner().expect("written")).expect("UTF-8");
+    let text = rewritten(short);
     let wide = |text: &str| -> Vec<u8> {
         [0xfeff].into_iter().chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect()
     };
     let list = place.path().join("list.csv");
     write_one(&list, &wide(&text)).expect("written");
-    assert_fits(&list, |changes| wide(&with_arrivals(&text, changes, true)));
+    assert_fits(&list, |changes| wide(&with_arrivals(&text, changes, short)));
+}
+
+#[test]
+fn a_list_of_the_12_hour_clock_or_with_dates_before_its_times_stays_one() {
+    let place = tempfile::tempdir().expect("a folder");
+    let dated = |time: &str| format!("2031-03-14T{time}:00");
+    for (name, written) in [("half-days.csv", &half_day as &dyn Fn(&str) -> String), ("dated.csv", &dated)] {
+        let list = place.path().join(name);
+        let text = rewritten(written);
+        write_one(&list, text.as_bytes()).expect("written");
+        assert_fits(&list, |changes| with_arrivals(&text, changes, written).into_bytes());
+    }
+}
+
+#[test]
+fn the_command_that_is_said_to_come_next_makes_the_day_fit() {
+    let place = tempfile::tempdir().expect("a folder");
+    let list = place.path().join("day").join("list.csv");
+    fs::create_dir(place.path().join("day")).expect("a folder");
+    for (from, to) in [
+        ("day-list-one-more.csv", "list.csv"),
+        ("unit.toml", "unit.toml"),
+        ("regimens.toml", "regimens.toml"),
+    ] {
+        fs::copy(demo(from), list.with_file_name(to)).expect("copied");
+    }
+    let baypack = |arguments: &[&str]| {
+        let mut baypack = Command::cargo_bin("baypack").expect("the program is built for the test");
+        baypack.current_dir(place.path()).args(arguments).output().expect("it runs")
+    };
+    let without = said(&baypack(&["propose", "day/list.csv"]));
+    assert!(without.ends_with("run this again with --out-list FILE.\n"), "{without}");
+    let told = said(&baypack(&["propose", "day/list.csv", "--out-list", "proposed.csv"]));
+    let next = told.lines().last().and_then(|line| line.strip_prefix("  baypack ")).expect("a command");
+    assert_eq!(next, "make proposed.csv --unit day/unit.toml --regimens day/regimens.toml");
+    let arguments: Vec<&str> = next.split(' ').collect();
+    let made = baypack(&arguments);
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    assert!(said(&made).contains("Print out/2031-03-14/pack.pdf"), "{}", said(&made));
 }
 
 #[test]

@@ -100,7 +100,12 @@ fn print_notes(list: &DayList, newcomer: &Newcomer, bays: &[BayRoom], cooled: bo
     if not_tried > 0 {
         say!("{} not looked into: there may be more room.", count(not_tried as usize, "arrival time"));
     }
+    if bays.iter().all(|bay| bay.room.is_empty()) {
+        say!("No time fits. Try another day, or ask the nurse in charge.");
+        return;
+    }
     say!("Each line is for one patient more, not for two. Nothing is booked; the nurse in charge decides.");
+    say!("When it is agreed, add the patient's row to the day list and run `baypack make` again.");
 }
 
 /// `no chair (40 arrival times), nurses (12)`, the commonest first.

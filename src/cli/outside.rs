@@ -33,6 +33,10 @@ const STOPPED: u8 = 130;
 /// Bytes that are read of any file: one more than the largest that is accepted.
 const READ_AT_MOST: u64 = DAY_LIST_BYTES as u64 + 1;
 
+/// The names of the unit's files, where the command line gives no others.
+pub(super) const UNIT: &str = "unit.toml";
+pub(super) const REGIMENS: &str = "regimens.toml";
+
 /// The last second of the year 9998, in seconds since 1970.
 const LAST_STAMP: i64 = 253_370_764_799;
 
@@ -41,7 +45,9 @@ const LAST_STAMP: i64 = 253_370_764_799;
 pub(super) enum Failure {
     /// The input, or a wording file, has faults.
     Problems(Vec<Problem>),
-    /// The same, with what became of the file that says what to mend.
+    /// Rows of the day list have faults, and nothing else has.
+    Rows(Vec<Problem>),
+    /// The same as problems, with what became of the file that says what to mend.
     Noted(FaultsFile, Vec<Problem>),
     /// The plan did not pass its own check: a fault of the program.
     Breaches(Vec<Breach>),
@@ -116,8 +122,8 @@ pub(super) fn read_inputs(arguments: &DayArguments) -> Result<InputFiles, Failur
     let beside = |named: &Option<PathBuf>, name: &str| named.clone().unwrap_or_else(|| folder.join(name));
     Ok(InputFiles {
         day_list: read_file(&arguments.day_list)?,
-        unit: read_file(&beside(&arguments.unit, "unit.toml"))?,
-        regimens: read_file(&beside(&arguments.regimens, "regimens.toml"))?,
+        unit: read_file(&beside(&arguments.unit, UNIT))?,
+        regimens: read_file(&beside(&arguments.regimens, REGIMENS))?,
     })
 }
 
@@ -186,6 +192,16 @@ pub(super) fn print_failure(failure: &Failure) -> u8 {
             tell!("{}; nothing was written.", print_problems(problems));
             REFUSED
         }
+        Failure::Rows(problems) => {
+            tell!("{}; nothing was written.", print_problems(problems));
+            tell!(
+                "Mend these cells and run again. To have the list with what to mend in each row, add --faults FILE."
+            );
+            tell!(
+                "To make the pack without these rows, add --hold-bad-rows: the front sheet then names them."
+            );
+            REFUSED
+        }
         Failure::Noted(file, problems) => {
             tell!("{}; no pack was written.", print_problems(problems));
             if let FaultsFile::Failed(failure) = file {
@@ -214,16 +230,21 @@ pub(super) fn print_failure(failure: &Failure) -> u8 {
         }
         Failure::Outside { what, path, why } => {
             tell!("error: could not {what} {}: {why}", shown(path));
-            tell!("help: {}", what_to_do(why.kind()));
+            tell!("help: {}", what_to_do(path, why.kind()));
             if why.kind() == io::ErrorKind::Interrupted { STOPPED } else { OUTSIDE }
         }
     }
 }
 
 /// What a clerk can do about a file or folder that could not be used.
-const fn what_to_do(kind: io::ErrorKind) -> &'static str {
+fn what_to_do(path: &Path, kind: io::ErrorKind) -> &'static str {
     use io::ErrorKind as Kind;
+    let is_of_the_unit = path.ends_with(UNIT) || path.ends_with(REGIMENS);
     match kind {
+        Kind::NotFound if is_of_the_unit => {
+            "put the unit's `unit.toml` and `regimens.toml` into the folder of the day list, or name them with --unit and \
+             --regimens; to begin, copy those in `demo-input` and write your unit's own values"
+        }
         Kind::Interrupted => "nothing of this run was written; run it again when you are ready",
         Kind::WouldBlock => {
             "wait until the other run has ended and try again, or write to another folder with --out"

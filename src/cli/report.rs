@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Made;
-use super::outside::{count, shown};
+use super::arguments::Propose;
+use super::outside::{REGIMENS, UNIT, count, shown};
 use crate::propose::Advice;
 use crate::verify::VerifiedDay;
 use crate::write::Written;
@@ -104,6 +105,9 @@ fn print_cautions(record: &serde_json::Value) {
     }
 }
 
+/// What is left to do where nothing is proposed.
+const WHO_DECIDES: &str = "The front sheet of the pack says who has no outlet and why. The nurse in charge decides who is cooled, or on which other day.";
+
 /// Says what is proposed, by lines and chairs, never by names.
 pub(super) fn print_advice(day: &VerifiedDay, advice: &Advice) {
     let rows = &day.list().visits;
@@ -111,12 +115,19 @@ pub(super) fn print_advice(day: &VerifiedDay, advice: &Advice) {
     let within = format!("{} earlier and {} later", limits.retime_earlier, limits.retime_later);
     match advice {
         Advice::NothingNeeded => say!("Nothing to propose: every cooled patient has an outlet."),
-        Advice::NotAllowed => say!("Nothing to propose: the unit's file allows no other arrival times."),
+        Advice::NotAllowed => {
+            say!("Nothing to propose: the unit's file allows no other arrival times.");
+            say!(
+                "If the nurse in charge agrees, write how many minutes under [rules]: retime_earlier, retime_later."
+            );
+        }
         Advice::NothingHelps { proven: true } => {
             say!("Nothing to propose: no change up to {within} gives anyone more an outlet without harm.");
+            say!("{WHO_DECIDES}");
         }
         Advice::NothingHelps { proven: false } => {
             say!("Nothing to propose: no change up to {within} was found to help; one is not ruled out.");
+            say!("{WHO_DECIDES}");
         }
         Advice::Retime(proposal) => {
             for change in &proposal.changes {
@@ -137,12 +148,26 @@ pub(super) fn print_advice(day: &VerifiedDay, advice: &Advice) {
     }
 }
 
-/// Says where the changed list is, and that nothing is done by it.
-pub(super) fn print_list_written(path: Option<&Path>) {
-    if let Some(path) = path {
-        say!("The list with these times is {}. Ring first, then make the pack of it.", path.display());
-    }
-    say!("Nothing is applied.");
+/// Says where the changed list is, that nothing is done by it, and what comes next.
+pub(super) fn print_list_written(arguments: &Propose) {
+    say!("Nothing is applied: the nurse in charge decides, and somebody rings each person first.");
+    let Some(path) = &arguments.out_list else {
+        say!("To have the list with these times, run this again with --out-list FILE.");
+        return;
+    };
+    let day = &arguments.day;
+    let folder = |path: &Path| path.parent().unwrap_or(Path::new("")).to_owned();
+    let beside = |named: &Option<PathBuf>, option: &str, name: &str| match named {
+        Some(named) => format!(" {option} {}", shown(named)),
+        None if folder(path) != folder(&day.day_list) => {
+            format!(" {option} {}", shown(&folder(&day.day_list).join(name)))
+        }
+        None => String::new(),
+    };
+    let (unit, regimens) = (beside(&day.unit, "--unit", UNIT), beside(&day.regimens, "--regimens", REGIMENS));
+    let date = day.date.map_or(String::new(), |date| format!(" --date {date}"));
+    say!("The list with these times is {}. When all have agreed:", shown(path));
+    say!("  baypack make {}{unit}{regimens}{date}", shown(path));
 }
 
 /// `1.4 sides`, rounded to a tenth.

@@ -144,7 +144,7 @@ impl<'a> Spot<'a> {
 }
 
 /// `line 7`, `lines 2 to 9, 11 and 30 more`.
-fn stretches(lines: &[u32]) -> String {
+pub(crate) fn stretches(lines: &[u32]) -> String {
     let mut sorted = lines.to_vec();
     sorted.sort_unstable();
     sorted.dedup();

@@ -10,7 +10,7 @@ const ALIKE: f64 = 0.88;
 
 /// The nearest of `names` to `found`, if one is near enough to have been meant.
 ///
-/// Case, spaces, hyphens and underscores are not counted. A name is near enough when at most a third
+/// Case, spaces and marks such as dots and hyphens are not counted: `T.C.` is `TC`. A name is near enough when at most a third
 /// of its characters must be changed, or when both start and go on alike. So names of one or two
 /// characters lead nowhere: whoever writes size `XL` does not mean `L`. Where two are equally near,
 /// neither is named: for chair `A9`, `A1` is no likelier than `A2`.
@@ -33,10 +33,31 @@ pub(crate) fn nearest<'a>(found: &str, names: impl IntoIterator<Item = &'a str>)
     }
 }
 
-/// A name with its letters lower-cased and without what people leave out.
+/// A name with its letters lower-cased and without what people leave out or put in; one of marks alone
+/// keeps them.
 fn folded(name: &str) -> String {
-    let kept = |character: &char| !matches!(character, ' ' | '_' | '-' | '\u{a0}');
-    name.chars().filter(kept).take(limits::TEXT_CHARACTERS).flat_map(char::to_lowercase).collect()
+    let is_mark = |character: &char| character.is_ascii_punctuation() || character.is_whitespace();
+    let lower = |kept: &dyn Fn(&char) -> bool| -> String {
+        name.chars().filter(kept).take(limits::TEXT_CHARACTERS).flat_map(char::to_lowercase).collect()
+    };
+    let plain = lower(&|character| !is_mark(character));
+    if plain.is_empty() { lower(&|_| true) } else { plain }
+}
+
+/// The one of `names` that differs from `found` in case, spaces and marks alone.
+pub(super) fn same<'a>(found: &str, names: &[&'a str]) -> Option<&'a str> {
+    let mut same = names.iter().filter(|name| folded(name) == folded(found));
+    same.next().filter(|_| same.next().is_none()).copied()
+}
+
+/// The one name that stands among the words of `found`: `Bay A` holds `A`, `M (medium)` holds `M`.
+fn held<'a>(found: &str, names: &[&'a str]) -> Option<&'a str> {
+    let words: Vec<String> = found
+        .split(|character: char| character.is_whitespace() || "()[]:;,".contains(character))
+        .map(str::to_lowercase)
+        .collect();
+    let mut held = names.iter().filter(|name| words.contains(&name.to_lowercase()));
+    held.next().filter(|_| held.next().is_none()).copied()
 }
 
 /// `did you mean …? Accepted here: …`, for a code that is not among `names`.
@@ -47,9 +68,15 @@ pub(super) fn help(found: &str, names: &[&str]) -> String {
     }
 }
 
-/// `did you mean …?`, where one of `names` is near.
+/// `did you mean …?`, where one of `names` is near, or stands among other words.
 pub(crate) fn hint(found: &str, names: &[&str]) -> Option<String> {
-    nearest(found, names.iter().copied()).map(|name| format!("did you mean `{name}`?"))
+    let meant = held(found, names).or_else(|| nearest(found, names.iter().copied()));
+    meant.map(did_you_mean)
+}
+
+/// `did you mean …?`
+pub(super) fn did_you_mean(name: &str) -> String {
+    format!("did you mean `{name}`?")
 }
 
 /// `accepted here: …`.
@@ -70,7 +97,7 @@ pub(crate) fn listed(names: &[&str]) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{listed, nearest};
+    use super::{hint, listed, nearest};
 
     #[test]
     fn a_misspelt_name_leads_to_the_one_that_was_meant() {
@@ -79,6 +106,18 @@ mod tests {
         assert_eq!(nearest("pac carbo", codes), Some("PAC-CARBO"));
         assert_eq!(nearest("Arrival", ["date", "arrive", "alert"]), Some("arrive"));
         assert_eq!(nearest("Familyname", ["given_name", "family_name"]), Some("family_name"));
+    }
+
+    #[test]
+    fn marks_and_words_around_a_name_do_not_hide_it() {
+        let codes = ["PAC-W", "TC", "AC"];
+        assert_eq!(nearest("T.C.", codes), Some("TC"));
+        assert_eq!(nearest("T / C", codes), Some("TC"));
+        assert_eq!(nearest("pac_w", codes), Some("PAC-W"));
+        assert_eq!(nearest("??", ["!!"]), None, "of marks alone each counts");
+        assert_eq!(hint("Bay a", &["A", "B"]).as_deref(), Some("did you mean `A`?"));
+        assert_eq!(hint("M (medium)", &["S", "M"]).as_deref(), Some("did you mean `M`?"));
+        assert_eq!(hint("A or B", &["A", "B"]), None, "two names are no hint");
     }
 
     #[test]

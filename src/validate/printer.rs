@@ -7,7 +7,7 @@ use crate::unit_rules::Printer;
 
 /// Reads the section; a printer that nobody measured is true.
 pub(super) fn printer<'a>(check: &mut Check<'a>, top: Section<'a>) -> Printer {
-    let Some(section) = check.section(top, "printer", false) else { return Printer::default() };
+    let Some(section) = check.section(top, "printer", &[]) else { return Printer::default() };
     let mut measured = |key, (least, most): (u16, u16), planned| {
         let Some(setting) = section.get(key) else { return planned };
         tenths(&setting.value).filter(|length| (least..=most).contains(length)).unwrap_or_else(|| {

@@ -35,6 +35,8 @@ pub(super) const KEYS: Keys = &[
 pub(super) struct KnownRegimen {
     /// The code.
     pub(super) code: String,
+    /// The name, which a booking system may write instead.
+    pub(super) name: String,
     /// Whether one of its drugs makes hair fall out, if its drugs are right.
     pub(super) hair_loss: Option<bool>,
 }
@@ -71,7 +73,7 @@ pub(super) fn regimens(
         let steps_are_right = check.count() == before;
         if !regimen.code.is_empty() {
             let hair_loss = steps_are_right.then(|| regimen.first_hair_loss().is_some());
-            known.push(KnownRegimen { code: regimen.code.clone(), hair_loss });
+            known.push(KnownRegimen { code: regimen.code.clone(), name: regimen.name.clone(), hair_loss });
         }
         regimens.push(regimen);
     }

@@ -4,27 +4,31 @@
 //! As in a settings file, a wrong value leaves a problem and a stand-in behind; a visit with
 //! stand-ins never gets out.
 
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use chrono::NaiveDate;
 
 use super::columns::{Column, Columns};
-use super::dates::{DateForm, both_readings, likeness};
+use super::dates::{both_readings, likeness};
 use super::nearest;
 use super::nhs_number;
 use super::rows::Against;
 use super::text::{joined_lines, one_line};
-use super::times::{LAST_MINUTE, day_fraction, time};
+use super::times::{LAST_MINUTE, TimeForm, half_day};
+use super::unit::ListForm;
 use super::{AtHand, limits};
 use crate::clock::Moment;
 use crate::patient::NextVisit;
 use crate::problem::{Found, Place, Problem};
 use crate::read::{RawRow, without_apostrophe};
 
+/// The words of columns that are ticked or not.
+pub(super) const YES_OR_NO: [&str; 2] = ["yes", "no"];
+
 /// A row under check.
 pub(super) struct RowCheck<'a> {
     file: &'a str,
     row: &'a RawRow,
     columns: &'a Columns,
-    dates: &'a DateForm,
+    form: &'a ListForm,
     at_hand: &'a AtHand<'a>,
     problems: Vec<(usize, Problem)>,
     blank: Vec<(Column, String)>,
@@ -40,8 +44,8 @@ const BLANKS_OF_A_TOTAL: usize = 6;
 
 impl<'a> RowCheck<'a> {
     pub(super) const fn new(row: &'a RawRow, against: &Against<'a>) -> Self {
-        let Against { file, columns, dates, at_hand, .. } = *against;
-        Self { file, row, columns, dates, at_hand, problems: Vec::new(), blank: Vec::new() }
+        let Against { file, columns, form, at_hand, .. } = *against;
+        Self { file, row, columns, form, at_hand, problems: Vec::new(), blank: Vec::new() }
     }
 
     /// All problems, in the order of the list's columns.
@@ -85,6 +89,22 @@ impl<'a> RowCheck<'a> {
         kept.filter(|text| !text.contains('"')).map_or(cell, str::trim)
     }
 
+    /// Whether a column has a cell with which nothing is wrong so far.
+    pub(super) fn is_right(&self, column: Column) -> bool {
+        let place = self.columns.place(column);
+        !self.cell(column).is_empty() && self.problems.iter().all(|(order, _)| Some(*order) != place)
+    }
+
+    /// Puts one problem in the place of those of two columns whose cells are exchanged.
+    pub(super) fn exchanged(&mut self, one: Column, other: Column) {
+        let places = [one, other].map(|column| self.columns.place(column));
+        self.problems.retain(|(order, _)| !places.contains(&Some(*order)));
+        let header = self.columns.header(other);
+        let found = format!("what belongs under `{header}`, and there what belongs here");
+        let help = "exchange the two cells; if it is so in every row, exchange the two headers, or the two columns under `[day_list]` in the unit's file";
+        self.fault(one, "cells of two columns are exchanged", Some(Found::Described(found)), help);
+    }
+
     /// Adds a problem of a cell.
     pub(super) fn fault(
         &mut self,
@@ -104,7 +124,7 @@ impl<'a> RowCheck<'a> {
     }
 
     /// Reports a value; a private one is described by its length.
-    fn wrong(&mut self, column: Column, what: impl Into<String>, help: impl Into<String>) {
+    pub(super) fn wrong(&mut self, column: Column, what: impl Into<String>, help: impl Into<String>) {
         let cell = self.cell(column);
         let found = if column.is_private() {
             Found::Described(format!("{} characters", cell.chars().count()))
@@ -165,19 +185,46 @@ impl<'a> RowCheck<'a> {
     /// A time that may be left out, up to `last`.
     pub(super) fn moment(&mut self, column: Column, last: Moment) -> Option<Moment> {
         let cell = self.optional(column)?;
-        let read = time(cell, last).or_else(|| day_fraction(cell));
+        let read = self.form.times.read(cell, last).or_else(|| self.time_of_the_day(cell, last));
         if read.is_none() {
-            let help =
-                format!("write hours and minutes of the 24-hour clock up to {last}, for example 08:30");
-            self.wrong(column, "value is not a time of day", help);
+            self.not_a_time(column, cell, last);
         }
         read
+    }
+
+    /// A time behind the row's own date, as booking systems write it.
+    fn time_of_the_day(&self, cell: &str, last: Moment) -> Option<Moment> {
+        let (day, time) = self.form.dated_time(cell, last)?;
+        (self.form.dates.read(self.cell(Column::Date)) == Some(day)).then_some(time)
+    }
+
+    /// Reports a time of another form, with the form that the unit could state.
+    fn not_a_time(&mut self, column: Column, cell: &str, last: Moment) {
+        let example = self.form.times.example();
+        let mut help =
+            format!("write hours and minutes of the 24-hour clock up to {last}, for example {example}");
+        let mut hint = None;
+        if let Some((form, time)) = TimeForm::of(cell, last) {
+            hint = Some(nearest::did_you_mean(&time.to_string()));
+            help += &format!(
+                "; or state the form under `[day_list]` in the unit's file: `times = \"{}\"`",
+                form.written()
+            );
+        } else if let Some((clock, false)) = half_day(cell).filter(|(clock, _)| clock.starts_with("12")) {
+            hint = Some(format!("it could be 00{} or {clock}.", &clock[2..]));
+        }
+        let value = cell.to_owned();
+        let found = match hint {
+            Some(hint) => Found::Like { value, hint },
+            None => Found::Value(value),
+        };
+        self.fault(column, "value is not a time of day", Some(found), help);
     }
 
     /// A date of the list's form, or a problem that shows the two meanings of an ambiguous one.
     pub(super) fn date(&mut self, column: Column, example: NaiveDate) -> Option<NaiveDate> {
         let cell = self.optional(column)?;
-        let read = self.dates.read(cell);
+        let read = self.form.dates.read(cell);
         if read.is_none() {
             self.not_a_date(column, cell, example, "");
         }
@@ -189,12 +236,12 @@ impl<'a> RowCheck<'a> {
     fn not_a_date(&mut self, column: Column, cell: &str, example: NaiveDate, or_time: &str) {
         let likeness = likeness(cell);
         let help = if likeness.has_another_order {
-            let example = self.dates.example(day_for_examples());
+            let example = self.form.dates.example(day_for_examples());
             format!(
                 "write it as {example}, or state the form under `[day_list]` in the unit's file, for example `dates = \"DD/MM/YYYY\"`"
             )
         } else {
-            format!("write it as {}{or_time}", self.dates.example(example))
+            format!("write it as {}{or_time}", self.form.dates.example(example))
         };
         let found = match both_readings(cell) {
             _ if column.is_private() => Found::Described(likeness.description.to_owned()),
@@ -204,7 +251,7 @@ impl<'a> RowCheck<'a> {
             }
             None => Found::Value(cell.to_owned()),
         };
-        let what = format!("value is not a date written {}", self.dates.written());
+        let what = format!("value is not a date written {}", self.form.dates.written());
         self.fault(column, what, Some(found), help);
     }
 
@@ -212,7 +259,7 @@ impl<'a> RowCheck<'a> {
     /// Without the day, which the list may have wrong, neither can be told.
     pub(super) fn born(&mut self, day: Option<NaiveDate>) -> NaiveDate {
         let example = NaiveDate::from_ymd_opt(1961, 3, 14).unwrap_or_default();
-        let wanted = format!("the date, for example {}", self.dates.example(example));
+        let wanted = format!("the date, for example {}", self.form.dates.example(example));
         if self.needed(Column::Born, &wanted).is_none() {
             return example;
         }
@@ -233,11 +280,7 @@ impl<'a> RowCheck<'a> {
     /// The next visit: a date, or a date and a time, after the day of the list.
     pub(super) fn next_visit(&mut self, day: Option<NaiveDate>) -> Option<NextVisit> {
         let cell = self.optional(Column::NextVisit)?;
-        let with_time = cell.rsplit_once([' ', 'T']).and_then(|(date, clock)| {
-            let moment = time(clock, LAST_MINUTE).and_then(clock_time)?;
-            Some(NextVisit::At(NaiveDateTime::new(self.dates.read(date)?, moment)))
-        });
-        let read = self.dates.read(cell).map(NextVisit::Day).or(with_time);
+        let read = self.form.next_visit(cell);
         let on = match read {
             Some(NextVisit::Day(on)) => on,
             Some(NextVisit::At(at)) => at.date(),
@@ -254,24 +297,38 @@ impl<'a> RowCheck<'a> {
         read
     }
 
-    /// The place among `names` of a needed word.
-    pub(super) fn one_of(&mut self, column: Column, what: &str, names: &[&str]) -> Option<usize> {
+    /// The place among `names` of a needed word; `meant` may know the name that another word stands for.
+    pub(super) fn one_of<'n>(
+        &mut self,
+        column: Column,
+        what: &str,
+        names: &[&'n str],
+        meant: impl FnOnce(&str) -> Option<&'n str>,
+    ) -> Option<usize> {
         let cell = self.needed(column, &format!("one of {}", nearest::listed(names)))?;
-        self.place_of(column, cell, what, names)
+        self.place_of(column, cell, what, names, meant)
     }
 
     /// The place among `names` of a word that may be left out.
     pub(super) fn optional_one_of(&mut self, column: Column, what: &str, names: &[&str]) -> Option<usize> {
         let cell = self.optional(column)?;
-        self.place_of(column, cell, what, names)
+        self.place_of(column, cell, what, names, |_| None)
     }
 
     /// A word counts whatever its case: no two names of a kind differ in case alone.
-    fn place_of(&mut self, column: Column, cell: &str, what: &str, names: &[&str]) -> Option<usize> {
+    fn place_of<'n>(
+        &mut self,
+        column: Column,
+        cell: &str,
+        what: &str,
+        names: &[&'n str],
+        meant: impl FnOnce(&str) -> Option<&'n str>,
+    ) -> Option<usize> {
         let place = names.iter().position(|name| name.to_lowercase() == cell.to_lowercase());
         if place.is_none() {
             let value = cell.to_owned();
-            let found = match nearest::hint(cell, names) {
+            let hint = meant(cell).map(nearest::did_you_mean).or_else(|| nearest::hint(cell, names));
+            let found = match hint {
                 Some(hint) => Found::Like { value, hint },
                 None => Found::Value(value),
             };
@@ -280,14 +337,40 @@ impl<'a> RowCheck<'a> {
         place
     }
 
+    /// Whether a cell is one of these words.
+    pub(super) fn is_word(&self, cell: &str, words: &[&str]) -> bool {
+        words.contains(&self.form.word(cell).as_str())
+    }
+
     /// A needed yes or no.
     pub(super) fn truth(&mut self, column: Column) -> bool {
-        self.one_of(column, "value is neither yes nor no", &["yes", "no"]) == Some(0)
+        let wanted = format!("one of {}", nearest::listed(&YES_OR_NO));
+        self.needed(column, &wanted).is_some() && self.optional_truth(column)
     }
 
     /// A yes, or a no that may be left out.
     pub(super) fn optional_truth(&mut self, column: Column) -> bool {
-        self.optional_one_of(column, "value is neither yes nor no", &["yes", "no"]) == Some(0)
+        self.optional_word(column, "value is neither yes nor no", &YES_OR_NO) == Some(0)
+    }
+
+    /// The place among the program's `words` of one that may be left out, or of the unit's word for it.
+    pub(super) fn optional_word(&mut self, column: Column, what: &str, words: &[&str]) -> Option<usize> {
+        let cell = self.optional(column)?;
+        let word = self.form.word(cell);
+        let place = words.iter().position(|known| *known == word);
+        if place.is_none() {
+            let value = cell.to_owned();
+            let found = match nearest::hint(cell, words) {
+                Some(hint) => Found::Like { value, hint },
+                None => Found::Value(value),
+            };
+            let help = format!(
+                "{}; for the booking system's own words see `words` under `[day_list]`",
+                nearest::accepted(words)
+            );
+            self.fault(column, what, Some(found), help);
+        }
+        place
     }
 
     /// A needed whole number from 1.
@@ -298,7 +381,17 @@ impl<'a> RowCheck<'a> {
             digits.then(|| cell.parse().ok()).flatten().filter(|cycle| (1..=limits::CYCLE).contains(cycle));
         cycle.unwrap_or_else(|| {
             let what = format!("cycle is not a whole number from 1 to {}", limits::CYCLE);
-            self.wrong(Column::Cycle, what, "write digits only, for example 1 for a first visit");
+            let value = cell.to_owned();
+            let found = match numbered(cell) {
+                Some(number) => Found::Like { value, hint: nearest::did_you_mean(number) },
+                None => Found::Value(value),
+            };
+            self.fault(
+                Column::Cycle,
+                what,
+                Some(found),
+                "write digits only, for example 1 for a first visit",
+            );
             1
         })
     }
@@ -336,12 +429,16 @@ impl<'a> RowCheck<'a> {
     }
 }
 
+/// The number of a cycle that is written as `C3`, `C3D1` or `Cycle 3`.
+fn numbered(cell: &str) -> Option<&str> {
+    let digits = cell.trim_start_matches(|character: char| character.is_alphabetic() || character == ' ');
+    let end = digits.find(|character: char| !character.is_ascii_digit()).unwrap_or(digits.len());
+    let number = &digits[..end];
+    let is_cycle = |number: u32| (1..=limits::CYCLE).contains(&number);
+    (digits.len() < cell.len() && number.parse().is_ok_and(is_cycle)).then_some(number)
+}
+
 /// A day with which examples are written where no other is nearer.
 fn day_for_examples() -> NaiveDate {
     NaiveDate::from_ymd_opt(2031, 3, 14).unwrap_or_default()
-}
-
-fn clock_time(moment: Moment) -> Option<NaiveTime> {
-    let minutes = u32::try_from(moment.minutes()).ok()?;
-    NaiveTime::from_hms_opt(minutes / 60, minutes % 60, 0)
 }

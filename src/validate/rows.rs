@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::columns::{Column, Columns};
-use super::dates::DateForm;
 use super::regimens::KnownRegimen;
 use super::row::RowCheck;
 use super::text::one_line;
+use super::unit::ListForm;
 use super::visit::visit;
 use super::{AtHand, HeldBack, limits};
 use crate::clock::Moment;
@@ -24,7 +24,7 @@ pub(super) struct Against<'a> {
     pub(super) file: &'a str,
     pub(super) columns: &'a Columns,
     pub(super) delimiter: Delimiter,
-    pub(super) dates: &'a DateForm,
+    pub(super) form: &'a ListForm,
     pub(super) day_is_named: bool,
     pub(super) bays: Option<&'a [Bay]>,
     pub(super) caps: Option<&'a [CapStock]>,
@@ -79,7 +79,7 @@ pub(super) fn check_rows(
         problems: Vec::new(),
     };
     if named.is_none() && days.len() > 1 {
-        checked.problems.push(several_days(&dates, against));
+        checked.problems.push(several_days(&rows, &dates, against));
         return checked;
     }
     let of_day = rows.iter().zip(&dates).filter(|(_, date)| date.is_none() || **date == day);
@@ -101,7 +101,7 @@ pub(super) fn check_rows(
 
 /// The date of a row, if it has one.
 fn date_of(row: &RawRow, against: &Against<'_>) -> Option<NaiveDate> {
-    against.dates.read(RowCheck::new(row, against).cell(Column::Date))
+    against.form.dates.read(RowCheck::new(row, against).cell(Column::Date))
 }
 
 /// Checks one row of the day.
@@ -180,15 +180,20 @@ fn numbers_twice(rows: &mut [DayRow], both_of_a_pair: bool, against: &Against<'_
     let hospital_no =
         |visit: &Visit| Some(visit.hospital_no.to_lowercase()).filter(|number| !number.is_empty());
     let nhs_no = |visit: &Visit| visit.nhs_no.clone();
-    twice(rows, (Column::HospitalNo, "hospital number"), hospital_no, both_of_a_pair, against);
-    twice(rows, (Column::NhsNo, "NHS number"), nhs_no, both_of_a_pair, against);
+    let mut told = BTreeSet::new();
+    let mut tell = |column, number: &dyn Fn(&Visit) -> Option<String>| {
+        twice(rows, column, number, both_of_a_pair, &mut told, against);
+    };
+    tell((Column::HospitalNo, "hospital number"), &hospital_no);
+    tell((Column::NhsNo, "NHS number"), &nhs_no);
 }
 
 fn twice(
     rows: &mut [DayRow],
     (column, what): (Column, &str),
-    number: impl Fn(&Visit) -> Option<String>,
+    number: &dyn Fn(&Visit) -> Option<String>,
     both_of_a_pair: bool,
+    told: &mut BTreeSet<(usize, usize)>,
     against: &Against<'_>,
 ) {
     let mut places: BTreeMap<String, Vec<usize>> = BTreeMap::new();
@@ -200,16 +205,35 @@ fn twice(
     for same in places.values().filter(|same| same.len() > 1) {
         for place in same.iter().skip(usize::from(!both_of_a_pair)) {
             let other = if place == &same[0] { same[1] } else { same[0] };
+            // One row that is there twice has both numbers twice: that is one cause.
+            if !told.insert((*place, other)) {
+                continue;
+            }
             let line = rows[other].row.line;
             let mut check = RowCheck::new(rows[*place].row, against);
             let found = Some(Found::Described(format!("the {what} of line {line}")));
-            let help = "take one of the two rows out, or write the right number";
+            let help = help_for_twice(rows[*place].row, rows[other].row, against);
             check.fault(column, format!("{what} stands twice on this day"), found, help);
             let mut problems = check.finish();
             problems.append(&mut rows[*place].problems);
             problems.sort_by_key(|problem| against.columns.order(problem.place.column.as_deref()));
             rows[*place].problems = problems;
         }
+    }
+}
+
+/// What to do about two rows with one number: it depends on whether they are one patient's.
+fn help_for_twice(one: &RawRow, other: &RawRow, against: &Against<'_>) -> &'static str {
+    let (first, second) = (RowCheck::new(one, against), RowCheck::new(other, against));
+    let same = |columns: &[Column]| {
+        columns.iter().all(|column| first.cell(*column).to_lowercase() == second.cell(*column).to_lowercase())
+    };
+    if same(&Column::ALL) {
+        "the two rows are the same: take one of them out"
+    } else if same(&[Column::FamilyName, Column::GivenName, Column::Born]) {
+        "the two rows are one patient's, and a patient has one visit a day: keep the row that is right, and take the other out"
+    } else {
+        "the two rows are different people: write the right number, as the patients' papers have it"
     }
 }
 
@@ -250,7 +274,7 @@ fn list_fault(
 
 /// The problem of a list of several days, with the rows of each: a day of one row among many may be a
 /// slip of the pen.
-fn several_days(dates: &[Option<NaiveDate>], against: &Against<'_>) -> Problem {
+fn several_days(rows: &[&RawRow], dates: &[Option<NaiveDate>], against: &Against<'_>) -> Problem {
     let mut days: BTreeMap<NaiveDate, usize> = BTreeMap::new();
     for day in dates.iter().flatten() {
         *days.entry(*day).or_default() += 1;
@@ -266,9 +290,28 @@ fn several_days(dates: &[Option<NaiveDate>], against: &Against<'_>) -> Problem {
         0 => named.join(", "),
         more => format!("{} and {more} more", named.join(", ")),
     };
-    let help =
-        format!("name the day to print, for example `--date {example}`, or mend the dates that are wrong");
+    let help = match column_of_one_day(rows, dates, against) {
+        Some(other) => format!(
+            "the column `{}` has one day in all rows: perhaps the two columns are exchanged; otherwise name the day to print with `--date`",
+            against.columns.header(other)
+        ),
+        None => {
+            format!("name the day to print, for example `--date {example}`, or mend the dates that are wrong")
+        }
+    };
     list_fault(against, Some(Column::Date), "list has several days".to_owned(), found, help)
+}
+
+/// Another column of dates that names one day in every row, as the column of the day should, and a day on which
+/// the rows' own days say that it cannot be: nobody is born after the visit, and no next visit is before it.
+fn column_of_one_day(rows: &[&RawRow], dates: &[Option<NaiveDate>], against: &Against<'_>) -> Option<Column> {
+    let day = |row: &RawRow, column| against.form.dates.read(RowCheck::new(row, against).cell(column));
+    [Column::Born, Column::NextVisit].into_iter().find(|column| {
+        let Some(first) = rows.first().and_then(|row| day(row, *column)) else { return false };
+        let is_out_of_order =
+            |own: &NaiveDate| if *column == Column::Born { first > *own } else { first < *own };
+        rows.iter().all(|row| day(row, *column) == Some(first)) && dates.iter().flatten().all(is_out_of_order)
+    })
 }
 
 /// A list without a row of the day, or with more rows than a day has.

@@ -149,12 +149,12 @@ impl<'a> Check<'a> {
         self.known_keys_only(Section { name: "", table, of: None })
     }
 
-    /// A section of single keys. One that is needed and not there is one problem, not one a key.
+    /// A section of single keys. One with `needed` keys that is not there is one problem, not one a key.
     pub(super) fn section(
         &mut self,
         top: Section<'a>,
         name: &'static str,
-        needed: bool,
+        needed: &[&str],
     ) -> Option<Section<'a>> {
         match top.get(name) {
             Some(Setting { value: Value::Table(table), .. }) => {
@@ -166,9 +166,12 @@ impl<'a> Check<'a> {
                 None
             }
             None => {
-                if needed {
-                    let keys = self.keys_of(name).unwrap_or_default().join("`, `");
-                    let help = format!("add a heading `[{name}]` with its keys: `{keys}`");
+                if !needed.is_empty() {
+                    let all = self.keys_of(name).unwrap_or_default();
+                    let others =
+                        if all.len() > needed.len() { "; its other keys have a default" } else { "" };
+                    let keys = needed.join("`, `");
+                    let help = format!("add a heading `[{name}]` with the keys `{keys}`{others}");
                     self.fault(top, name, "needed section is missing", None, help);
                 }
                 None

@@ -17,6 +17,8 @@ pub(super) enum Refusal {
     TooLong { characters: usize, most: usize },
     /// A line break or tab where the text must stand on one line.
     LineBreak(Spot),
+    /// A mark that a program put in the place of a letter that it could not read.
+    Lost(Spot),
     /// A control, invisible, direction-changing or private character.
     Unprintable(Spot),
     /// No font at hand has the character.
@@ -38,6 +40,7 @@ impl Refusal {
         match self {
             Self::TooLong { .. } => format!("{what} is too long"),
             Self::LineBreak(_) => format!("{what} is broken over two lines or holds a tab"),
+            Self::Lost(_) => format!("{what} holds a mark that stands for a letter that was lost"),
             Self::Unprintable(_) => format!("{what} holds a character that cannot be seen on paper"),
             Self::NoFont(_) => format!("{what} holds a character that none of the fonts has"),
             Self::LooseMarks(_) => format!("{what} holds marks that belong to no letter"),
@@ -48,7 +51,11 @@ impl Refusal {
     pub(super) fn found(self) -> String {
         match self {
             Self::TooLong { characters, .. } => format!("{characters} characters"),
-            Self::LineBreak(spot) | Self::Unprintable(spot) | Self::NoFont(spot) | Self::LooseMarks(spot) => {
+            Self::LineBreak(spot)
+            | Self::Lost(spot)
+            | Self::Unprintable(spot)
+            | Self::NoFont(spot)
+            | Self::LooseMarks(spot) => {
                 format!("U+{:04X} as character {}", u32::from(spot.character), spot.place)
             }
         }
@@ -59,6 +66,10 @@ impl Refusal {
         match self {
             Self::TooLong { most, .. } => format!("write at most {most} characters"),
             Self::LineBreak(_) => "write it on one line, with single spaces".to_owned(),
+            Self::Lost(_) => {
+                "write the letter, as the patient's papers have it; export the list as UTF-8, so that no more are lost"
+                    .to_owned()
+            }
             Self::Unprintable(_) => "type it again by hand; copied text may bring such characters".to_owned(),
             Self::NoFont(_) => {
                 "write it as the patient's papers have it in another script, or give a font that has the character"
@@ -89,6 +100,9 @@ pub(super) fn one_line(raw: &str, most: usize, prints: &dyn Fn(char) -> bool) ->
         };
         if matches!(character, '\n' | '\r' | '\t' | '\u{2028}' | '\u{2029}' | '\u{85}' | '\u{b}' | '\u{c}') {
             return Err(Refusal::LineBreak(spot));
+        }
+        if character == '\u{fffd}' {
+            return Err(Refusal::Lost(spot));
         }
         if character != ' ' && !joins_letters(character, before) {
             if is_invisible(character) {
@@ -176,6 +190,11 @@ mod tests {
             let spot = Spot { character: bad, place: 3 };
             assert_eq!(read(&format!("An{bad}ne")), Err(Refusal::Unprintable(spot)), "{bad:?}");
         }
+    }
+
+    #[test]
+    fn the_mark_of_a_lost_letter_is_refused() {
+        assert_eq!(read("Wr\u{fffd}blewska"), Err(Refusal::Lost(Spot { character: '\u{fffd}', place: 3 })));
     }
 
     #[test]

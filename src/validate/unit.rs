@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use chrono_tz::{TZ_VARIANTS, Tz};
 
 use super::columns::Column;
@@ -10,9 +11,11 @@ use super::nearest;
 use super::printer::printer;
 use super::rooms::{bays, machines};
 use super::section::{Check, Keys, Section};
-use super::times::LAST_MINUTE;
+use super::times::{LAST_MINUTE, TimeForm};
+use super::visit::WORDS;
 use super::{AtHand, limits};
 use crate::clock::{Minutes, Moment};
+use crate::patient::NextVisit;
 use crate::problem::{Found, Problem};
 use crate::read::{Table, Value};
 use crate::unit_rules::{CapStock, CoolingStart, HandsOn, PostCoolingFrom, Rules, Shift, Unit, UnitMinutes};
@@ -81,8 +84,20 @@ pub(super) const KEYS: Keys = &[
         ],
     ),
     ("hands_on", &["connect", "drug_start", "disconnect", "cap_off"]),
-    ("day_list", &["columns", "dates"]),
+    ("day_list", &["columns", "dates", "times", "words"]),
     ("printer", &["bar_across", "bar_up", "frame_left", "frame_bottom"]),
+];
+
+/// The keys of `minutes` that have no default: they describe the unit's own rooms and people.
+const NEEDED_MINUTES: [&str; 8] = [
+    "settle",
+    "prepare_first",
+    "prepare_return",
+    "chair_turnaround",
+    "outlet_clean",
+    "cap_clean",
+    "machine_start",
+    "machine_move",
 ];
 
 /// How the unit's booking system writes a day list.
@@ -92,11 +107,51 @@ pub(super) struct ListForm {
     pub(super) headers: BTreeMap<Column, String>,
     /// The form of dates.
     pub(super) dates: DateForm,
+    /// The form of times.
+    pub(super) times: TimeForm,
+    /// The unit's own words in lower case, each with the program's.
+    pub(super) words: BTreeMap<String, &'static str>,
+}
+
+/// Words for yes and no that mean the same everywhere: spreadsheets write `TRUE` for a box that is ticked.
+const USUAL_WORDS: [(&str, &str); 4] = [("y", "yes"), ("true", "yes"), ("n", "no"), ("false", "no")];
+
+impl ListForm {
+    /// The program's word for a cell's.
+    pub(super) fn word(&self, cell: &str) -> String {
+        let cell = cell.to_lowercase();
+        let usual = USUAL_WORDS.iter().find(|(word, _)| *word == cell).map(|(_, meant)| *meant);
+        self.words.get(&cell).copied().or(usual).map_or(cell, str::to_owned)
+    }
+
+    /// Reads a date, or a date and a time.
+    pub(super) fn next_visit(&self, cell: &str) -> Option<NextVisit> {
+        if let Some(day) = self.dates.read(cell) {
+            return Some(NextVisit::Day(day));
+        }
+        let (day, time) = self.dated_time(cell, LAST_MINUTE)?;
+        let minutes = u32::try_from(time.minutes()).ok()?;
+        let time = NaiveTime::from_hms_opt(minutes / 60, minutes % 60, 0)?;
+        Some(NextVisit::At(NaiveDateTime::new(day, time)))
+    }
+
+    /// Reads a date with a time up to `last` behind it, parted by a space or a `T`.
+    pub(super) fn dated_time(&self, cell: &str, last: Moment) -> Option<(NaiveDate, Moment)> {
+        cell.match_indices([' ', 'T']).find_map(|(place, between)| {
+            let (date, clock) = (&cell[..place], &cell[place + between.len()..]);
+            Some((self.dates.read(date)?, self.times.read(clock.trim_start(), last)?))
+        })
+    }
 }
 
 impl Default for ListForm {
     fn default() -> Self {
-        Self { headers: BTreeMap::new(), dates: DateForm::iso() }
+        Self {
+            headers: BTreeMap::new(),
+            dates: DateForm::iso(),
+            times: TimeForm::Colon,
+            words: BTreeMap::new(),
+        }
     }
 }
 
@@ -252,7 +307,7 @@ fn shifts<'a>(check: &mut Check<'a>, top: Section<'a>) -> Vec<Shift> {
 }
 
 fn caps<'a>(check: &mut Check<'a>, top: Section<'a>) -> Vec<CapStock> {
-    let Some(section) = check.section(top, "caps", false) else { return Vec::new() };
+    let Some(section) = check.section(top, "caps", &[]) else { return Vec::new() };
     if section.entries().count() > limits::CAP_SIZES {
         let help = format!("write at most {} sizes", limits::CAP_SIZES);
         check.fault(top, "caps", "too many sizes of caps", None, help);
@@ -274,7 +329,7 @@ fn caps<'a>(check: &mut Check<'a>, top: Section<'a>) -> Vec<CapStock> {
 
 /// The unit's minutes; those that describe its own rooms and people have no default.
 fn unit_minutes<'a>(check: &mut Check<'a>, top: Section<'a>) -> UnitMinutes {
-    let section = check.section(top, "minutes", true);
+    let section = check.section(top, "minutes", &NEEDED_MINUTES);
     let mut minutes =
         |key, default| section.map_or(Minutes::new(0), |section| check.minutes(section, key, default));
     let read = UnitMinutes {
@@ -317,7 +372,7 @@ fn break_reminder_in_time<'a>(
 }
 
 fn rules<'a>(check: &mut Check<'a>, top: Section<'a>) -> Rules {
-    let section = check.section(top, "rules", false);
+    let section = check.section(top, "rules", &[]);
     let starts = [("in time", CoolingStart::InTime), ("at once", CoolingStart::AtOnce)];
     let clocks = [
         ("last hair-loss drug", PostCoolingFrom::LastHairLossDrug),
@@ -339,7 +394,7 @@ fn rules<'a>(check: &mut Check<'a>, top: Section<'a>) -> Rules {
 }
 
 fn hands_on<'a>(check: &mut Check<'a>, top: Section<'a>) -> HandsOn {
-    let section = check.section(top, "hands_on", true);
+    let section = check.section(top, "hands_on", &["connect", "drug_start", "disconnect", "cap_off"]);
     let mut minutes = |key| section.map_or(Minutes::new(0), |section| check.minutes(section, key, None));
     HandsOn {
         connect: minutes("connect"),
@@ -351,14 +406,57 @@ fn hands_on<'a>(check: &mut Check<'a>, top: Section<'a>) -> HandsOn {
 
 /// The header names and the form of dates of the unit's lists.
 fn list_form<'a>(check: &mut Check<'a>, top: Section<'a>) -> ListForm {
-    let Some(section) = check.section(top, "day_list", false) else { return ListForm::default() };
+    let Some(section) = check.section(top, "day_list", &[]) else { return ListForm::default() };
     let dates = check.optional_text(section, "dates");
     let form = dates.as_deref().map_or_else(|| Some(DateForm::iso()), DateForm::parse);
     if form.is_none() {
         let help = "write DD, MM or Mmm, and YYYY with `/`, `.`, `-` or a space between them, for example `DD/MM/YYYY`";
         check.fault(section, "dates", "form of dates cannot be read", dates.map(Found::Value), help);
     }
-    ListForm { headers: headers(check, section), dates: form.unwrap_or_else(DateForm::iso) }
+    ListForm {
+        headers: headers(check, section),
+        dates: form.unwrap_or_else(DateForm::iso),
+        times: times(check, section),
+        words: words(check, section),
+    }
+}
+
+/// The unit's own words of the day list, each with the program's.
+fn words<'a>(check: &mut Check<'a>, section: Section<'a>) -> BTreeMap<String, &'static str> {
+    let mut words = BTreeMap::new();
+    let Some(setting) = section.get("words") else { return words };
+    let Value::Table(table) = &setting.value else {
+        let help = "write `words = { ja = \"yes\" }`, with the list's word first and the program's second";
+        check.wrong(section, "words", "setting is not a section", &setting.value, help);
+        return words;
+    };
+    let own = check.inner("day_list.words", table);
+    for (key, _) in own.entries() {
+        let word = check.own_key(own, key).to_lowercase();
+        let Some(meant) = check.optional_text(own, key) else { continue };
+        let known = WORDS.into_iter().find(|known| *known == meant.to_lowercase());
+        if let Some(known) = known.filter(|known| WORDS.contains(&word.as_str()) && *known != word) {
+            let help = format!("give `{known}` another word: `{word}` has a meaning of its own");
+            check.fault(own, key, "word of the program is given another meaning", None, help);
+        } else if let Some(known) = known {
+            words.insert(word, known);
+        } else {
+            let help = nearest::help(&meant, &WORDS);
+            check.fault(own, key, "day list has no such word", Some(Found::Value(meant)), help);
+        }
+    }
+    words
+}
+
+/// The form of times of the unit's lists.
+fn times<'a>(check: &mut Check<'a>, section: Section<'a>) -> TimeForm {
+    let Some(written) = check.optional_text(section, "times") else { return TimeForm::Colon };
+    let form = TimeForm::ALL.into_iter().find(|form| form.written().eq_ignore_ascii_case(&written));
+    form.unwrap_or_else(|| {
+        let help = nearest::help(&written, &TimeForm::ALL.map(TimeForm::written));
+        check.fault(section, "times", "form of times cannot be read", Some(Found::Value(written)), help);
+        TimeForm::Colon
+    })
 }
 
 fn headers<'a>(check: &mut Check<'a>, section: Section<'a>) -> BTreeMap<Column, String> {

@@ -3,13 +3,24 @@
 use chrono::NaiveDate;
 
 use super::columns::Column;
+use super::exchanged::exchanged;
+use super::nearest;
 use super::row::RowCheck;
 use super::rows::Against;
 use super::times::LAST_MINUTE;
 use crate::patient::{GoAhead, Hair, Visit};
 use crate::problem::{Found, Problem};
 use crate::read::RawRow;
-use crate::unit_rules::{BayIndex, CapSize, RegimenIndex};
+use crate::unit_rules::{Bay, BayIndex, CapSize, RegimenIndex};
+
+/// The words that columns of fixed words have.
+pub(super) const WORDS: [&str; 6] = ["yes", "no", "fine", "medium", "thick", "waiting"];
+
+/// The words for hair, in the order of [`Hair`].
+pub(super) const HAIRS: [&str; 3] = ["fine", "medium", "thick"];
+
+/// The words for the go-ahead.
+pub(super) const GO_AHEADS: [&str; 2] = ["yes", "waiting"];
 
 /// A row as a visit, and everything that is wrong with it. With a problem, the visit holds stand-ins
 /// and must not be planned; only its numbers may be compared with those of other rows.
@@ -18,7 +29,7 @@ pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>)
     // The named day stands in for an empty cell; without one, the cell says which day the row is of.
     let example = day.or(NaiveDate::from_ymd_opt(2031, 3, 14)).unwrap_or_default();
     if !against.day_is_named {
-        check.needed(Column::Date, &format!("the day, for example {}", against.dates.example(example)));
+        check.needed(Column::Date, &format!("the day, for example {}", against.form.dates.example(example)));
     }
     check.date(Column::Date, example);
     let arrive = check.arrive();
@@ -50,14 +61,46 @@ pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>)
         go_ahead: go_ahead(&mut check),
         isolate: check.optional_truth(Column::Isolate),
     };
+    possible_times(&mut check, &visit, against);
+    for (one, other) in exchanged(&check, against) {
+        check.exchanged(one, other);
+    }
     (visit, check.finish())
+}
+
+/// Times that are right each by itself and cannot be right together.
+fn possible_times(check: &mut RowCheck<'_>, visit: &Visit, against: &Against<'_>) {
+    if !check.is_right(Column::Arrive) {
+        return;
+    }
+    if let Some(closes) = against.closes.filter(|closes| visit.arrive >= *closes) {
+        let help = format!(
+            "write a time before closing at {closes}, by the 24-hour clock; if the unit stays open, write until when under `closes` in its file"
+        );
+        check.wrong(Column::Arrive, "patient arrives when the unit is closed", help);
+    } else if visit.leave_by.is_some_and(|leave_by| leave_by <= visit.arrive) {
+        let arrive = against.columns.header(Column::Arrive);
+        let after_midnight = match against.closes.filter(|closes| *closes > LAST_MINUTE) {
+            Some(closes) => format!("; after midnight go on counting, up to {closes}"),
+            None => String::new(),
+        };
+        let help = format!(
+            "write a later time than under `{arrive}`, or leave the cell empty; perhaps the two are exchanged{after_midnight}"
+        );
+        check.wrong(Column::LeaveBy, "patient must leave before the visit begins", help);
+    }
 }
 
 /// The bay, and the chair in it.
 fn seat(check: &mut RowCheck<'_>, against: &Against<'_>) -> (BayIndex, String) {
     let Some(bays) = against.bays else { return (BayIndex(0), String::new()) };
     let names: Vec<&str> = bays.iter().map(|bay| bay.name.as_str()).collect();
-    let bay = check.one_of(Column::Bay, "bay does not exist", &names);
+    // Whoever writes a chair under `bay` means the bay that it stands in.
+    let of_chair = |cell: &str| {
+        let has = |bay: &&Bay| bay.chairs.iter().any(|chair| chair.to_lowercase() == cell.to_lowercase());
+        bays.iter().find(has).map(|bay| bay.name.as_str())
+    };
+    let bay = check.one_of(Column::Bay, "bay does not exist", &names, of_chair);
     let chairs: Vec<&str> = match bay {
         Some(place) => bays[place].chairs.iter().map(String::as_str).collect(),
         None => bays.iter().flat_map(|bay| &bay.chairs).map(String::as_str).collect(),
@@ -73,7 +116,12 @@ fn seat(check: &mut RowCheck<'_>, against: &Against<'_>) -> (BayIndex, String) {
         check.fault(Column::Chair, what, Some(found), help);
         return (BayIndex(place), String::new());
     }
-    let chair = check.one_of(Column::Chair, "chair does not exist", &chairs);
+    // Whoever writes `3` for a chair of bay A means `A3`.
+    let of_bay = |cell: &str| {
+        let full = format!("{}{cell}", bays[bay?].name);
+        nearest::same(&full, &chairs)
+    };
+    let chair = check.one_of(Column::Chair, "chair does not exist", &chairs, of_bay);
     (BayIndex(bay.unwrap_or(0)), chair.map(|chair| chairs[chair].to_owned()).unwrap_or_default())
 }
 
@@ -81,7 +129,11 @@ fn seat(check: &mut RowCheck<'_>, against: &Against<'_>) -> (BayIndex, String) {
 fn regimen(check: &mut RowCheck<'_>, cooled: bool, against: &Against<'_>) -> RegimenIndex {
     let Some(regimens) = against.regimens else { return RegimenIndex(0) };
     let codes: Vec<&str> = regimens.iter().map(|regimen| regimen.code.as_str()).collect();
-    let Some(place) = check.one_of(Column::Regimen, "regimen does not exist", &codes) else {
+    let named = |cell: &str| {
+        let mut of_name = regimens.iter().filter(|one| one.name.to_lowercase() == cell.to_lowercase());
+        of_name.next().map(|one| one.code.as_str())
+    };
+    let Some(place) = check.one_of(Column::Regimen, "regimen does not exist", &codes, named) else {
         return RegimenIndex(0);
     };
     if cooled && regimens[place].hair_loss == Some(false) {
@@ -93,8 +145,7 @@ fn regimen(check: &mut RowCheck<'_>, cooled: bool, against: &Against<'_>) -> Reg
 }
 
 fn hair(check: &mut RowCheck<'_>) -> Option<Hair> {
-    let place =
-        check.optional_one_of(Column::Hair, "kind of hair does not exist", &["fine", "medium", "thick"])?;
+    let place = check.optional_word(Column::Hair, "kind of hair does not exist", &HAIRS)?;
     [Hair::Fine, Hair::Medium, Hair::Thick].get(place).copied()
 }
 
@@ -111,7 +162,7 @@ fn language(check: &mut RowCheck<'_>, against: &Against<'_>) -> Option<String> {
 }
 
 fn go_ahead(check: &mut RowCheck<'_>) -> GoAhead {
-    match check.optional_one_of(Column::GoAhead, "value is neither yes nor waiting", &["yes", "waiting"]) {
+    match check.optional_word(Column::GoAhead, "value is neither yes nor waiting", &GO_AHEADS) {
         Some(0) => GoAhead::Yes,
         Some(_) => GoAhead::Waiting,
         None => GoAhead::NotRecorded,
