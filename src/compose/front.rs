@@ -7,6 +7,7 @@ use super::example::example;
 use super::page_code::PageCodes;
 use super::paperwork::{CountLine, Document, FrontRow, FrontSection, FrontSheet, Kind, PatientLine};
 use super::proposal::{proposal, why};
+use crate::allocate::Move;
 use crate::clock::{Moment, Span};
 use crate::problem::Problem;
 use crate::propose::Advice;
@@ -206,9 +207,10 @@ fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
             let outlet = desk.outlet_or_none(*from)?;
             json!({ "outlet": outlet, "slack": desk.words.duration(*slack)? })
         }
-        Caution::MachineMoves { machine, from, to, within } => {
+        Caution::MachineMoves { machine, from, to, .. } => {
             let name = &desk.unit.machine(*machine).name;
-            json!({ "machine": name, "from": desk.bay_name(*from), "to": desk.bay_name(*to), "by": within.until })
+            let by = in_place_by(desk, caution);
+            json!({ "machine": name, "from": desk.bay_name(*from), "to": desk.bay_name(*to), "by": by })
         }
         _ => json!({}),
     };
@@ -220,6 +222,13 @@ fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
 
 fn range(desk: &Desk<'_>, span: Span) -> Result<String, Problem> {
     desk.words.range(span.from, span.until)
+}
+
+/// By when a machine that moves is in place, as the machine sheet says it.
+fn in_place_by(desk: &Desk<'_>, caution: &Caution) -> Option<Moment> {
+    let Caution::MachineMoves { machine, within, .. } = caution else { return None };
+    let is_it = |change: &&Move| change.machine == *machine && change.within == *within;
+    desk.allocation.moves.iter().find(is_it).map(|change| desk.in_place_by(change))
 }
 
 fn held_back(desk: &Desk<'_>, row: usize) -> Result<Value, Problem> {
@@ -268,7 +277,7 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
         Caution::NursesShort { when, .. } => Some(when.from),
         Caution::MachineBeforeOpening { switch_on, .. } => Some(*switch_on),
         Caution::HandOverTight { to, .. } => Some(prepare(to)),
-        Caution::MachineMoves { within, .. } => Some(within.until),
+        Caution::MachineMoves { .. } => in_place_by(desk, caution),
     };
     by.map(|moment| moment.to_string()).unwrap_or_default()
 }

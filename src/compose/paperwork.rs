@@ -510,7 +510,7 @@ pub struct MachineSheet {
     pub head: Head,
     /// The time chart.
     pub chart: Chart,
-    /// When each machine is switched on.
+    /// When each machine is switched on, by time.
     pub switch_on: Vec<SwitchOn>,
     /// Outlets that pass from one patient to the next, by time.
     pub hand_overs: Vec<OutletHandOver>,
@@ -629,7 +629,7 @@ pub struct ChartRow {
     pub machine: String,
     /// The outlet.
     pub outlet: String,
-    /// The bay in which it stands in the morning.
+    /// The bay in which it stands in the morning, and those to which it moves: `A → C`.
     pub bay: String,
     /// What fills it, by time; bars of one row never overlap.
     pub bars: Vec<ChartBar>,
@@ -711,10 +711,12 @@ pub struct MoveLine {
     pub from: String,
     /// The bay it goes to.
     pub to: String,
-    /// From when it may be moved; `Before first use` for the first move of the day.
+    /// From when it may be moved; `Any time` where it cools nobody before.
     pub after: String,
-    /// When it must be in place.
+    /// When it must be in place and switched on.
     pub before: String,
+    /// Its first use there.
+    pub first_use: String,
 }
 
 /// A cooled patient without an outlet.
@@ -759,6 +761,8 @@ pub struct Spare {
     pub times: Vec<String>,
     /// One row a bay.
     pub rows: Vec<SpareRow>,
+    /// That hose reach is not counted, and which chairs one machine reaches together; may be empty.
+    pub reach: String,
 }
 
 /// A bay's spare outlets.

@@ -1,0 +1,157 @@
+//! What different sheets, and parts of one, say of the same thing agrees, on random days: composed, not printed.
+
+mod support;
+
+use std::collections::BTreeMap;
+
+use baypack::allocate::{Allocation, allocate};
+use baypack::compose::paperwork::{Kind, Paper, Paperwork};
+use baypack::compose::words::Words;
+use baypack::compose::{Choices, WhenShort, compose};
+use baypack::explain::explain;
+use baypack::layouts::Layouts;
+use baypack::plan::plan;
+use baypack::propose::propose;
+use baypack::survey::survey;
+use baypack::unit_rules::MachineIndex;
+use baypack::validate::DayList;
+use baypack::verify::verify;
+use proptest::strategy::{Strategy, ValueTree};
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+use serde_json::Value;
+use support::at;
+use support::random::a_day;
+
+/// A day with its paper.
+struct Printed {
+    list: DayList,
+    allocation: Allocation,
+    paperwork: Paperwork,
+}
+
+impl Printed {
+    fn of(list: DayList) -> Self {
+        let plan = plan(&list);
+        let allocation = allocate(&list, &plan);
+        let cautions = survey(&list, &plan, &allocation);
+        let day = verify(list.clone(), plan, allocation.clone(), cautions).expect("a right day");
+        let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
+        let choices = Choices { paper: Paper::A4, revision: 1 };
+        let words = english().of_unit(&list.unit);
+        let paperwork =
+            compose(&day, &short, &BTreeMap::from([("en".to_owned(), words)]), choices).expect("paperwork");
+        Self { list, allocation, paperwork }
+    }
+
+    fn sheets(&self, kind: Kind) -> impl Iterator<Item = &Value> {
+        self.paperwork.documents.iter().filter(move |document| document.kind == kind).map(|one| &one.data)
+    }
+
+    fn machine_sheet(&self) -> &Value {
+        self.sheets(Kind::MachineSheet).next().expect("a machine sheet")
+    }
+}
+
+/// The English words.
+fn english() -> Words {
+    let layouts = Layouts::new(BTreeMap::new()).expect("the project's own layouts");
+    let text = std::str::from_utf8(layouts.file("wording/en.toml").expect("English words")).expect("text");
+    Words::parse("wording/en.toml", text).expect("right words")
+}
+
+/// Random days, always the same ones, each handed to `look`.
+fn on_days(days: usize, mut look: impl FnMut(&Printed)) {
+    let seed = TestRng::from_seed(RngAlgorithm::ChaCha, &[21; 32]);
+    let mut runner = TestRunner::new_with_rng(Config::default(), seed);
+    let random = a_day(14);
+    for _ in 0..days {
+        look(&Printed::of(random.new_tree(&mut runner).expect("a day").current()));
+    }
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().expect("a list")
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().expect("a text")
+}
+
+#[test]
+fn a_machine_that_moves_is_in_its_bay_when_it_is_to_be_switched_on_there() {
+    let (mut first_moves, mut later_moves) = (0, 0);
+    on_days(400, |day| {
+        let (sheet, minutes) = (day.machine_sheet(), &day.list.unit.minutes);
+        for (line, change) in list(&sheet["moves"]).iter().zip(&day.allocation.moves) {
+            let (in_place, first_use) = (at(text(&line["before"])), at(text(&line["first_use"])));
+            assert_eq!(first_use, change.within.until);
+            if text(&line["after"]) == "Any time" {
+                first_moves += 1;
+                let machine = &line["machine"];
+                let on = list(&sheet["switch_on"]).iter().find(|row| row["machine"] == *machine);
+                let on = on.expect("it is switched on");
+                assert_eq!((&on["at"], &on["bay"]), (&line["before"], &line["to"]));
+            } else {
+                later_moves += 1;
+                let moved = at(text(&line["after"])) + minutes.machine_move;
+                assert!(moved <= in_place && in_place <= first_use, "{line}");
+                let cold = in_place + minutes.machine_start <= first_use;
+                assert!(cold || in_place == moved, "it could be cold if it were moved sooner: {line}");
+            }
+            let front = day.sheets(Kind::FrontSheet).next().expect("a front sheet");
+            let name = text(&line["machine"]);
+            let rows = list(&front["sections"]).iter().flat_map(|section| list(&section["rows"]));
+            let says = format!(
+                "Machine {name} moves from bay {} to bay {}:",
+                text(&line["from"]),
+                text(&line["to"])
+            );
+            let told = rows
+                .filter(|row| text(&row["text"]).starts_with(&says))
+                .any(|row| row["by"] == line["before"] && text(&row["text"]).contains(text(&line["before"])));
+            assert!(told, "the front sheet says another time than {line}");
+        }
+    });
+    assert!(first_moves > 20 && later_moves > 5, "{first_moves} first moves, {later_moves} later ones");
+}
+
+#[test]
+fn machines_are_switched_on_in_the_order_of_the_list_and_a_row_of_the_chart_names_every_bay() {
+    let mut moved = 0;
+    on_days(200, |day| {
+        let sheet = day.machine_sheet();
+        let times: Vec<&str> = list(&sheet["switch_on"]).iter().map(|row| text(&row["at"])).collect();
+        let needed: Vec<&str> = times.iter().copied().filter(|time| *time != "Not needed").collect();
+        assert!(needed.is_sorted_by_key(|time| at(time)), "{times:?}");
+        assert!(times.starts_with(&needed), "what is not needed stands last: {times:?}");
+        assert_eq!(times.len(), day.list.unit.machines.len());
+        for row in list(&sheet["chart"]["rows"]) {
+            let place =
+                day.list.unit.machines.iter().position(|machine| machine.name == text(&row["machine"]));
+            let place = MachineIndex(place.expect("a machine of the unit"));
+            let changes = day.allocation.moves.iter().filter(|change| change.machine == place);
+            let bays =
+                std::iter::once(day.list.unit.machine(place).bay).chain(changes.map(|change| change.to));
+            let bays: Vec<&str> = bays.map(|bay| day.list.unit.bay(bay).name.as_str()).collect();
+            moved += usize::from(bays.len() > 1);
+            assert_eq!(text(&row["bay"]), bays.join(" → "));
+        }
+    });
+    assert!(moved > 20, "only {moved} rows of machines that move");
+}
+
+#[test]
+fn where_hoses_do_not_reach_a_whole_bay_the_free_outlets_say_so() {
+    let mut parted = 0;
+    on_days(60, |day| {
+        let said = text(&day.machine_sheet()["spare"]["reach"]);
+        let is_parted = |bay: &&baypack::unit_rules::Bay| bay.reach.len() > 1;
+        let bays: Vec<_> = day.list.unit.bays.iter().filter(is_parted).collect();
+        assert_eq!(said.is_empty(), bays.is_empty());
+        for group in bays.iter().flat_map(|bay| &bay.reach) {
+            parted += 1;
+            assert!(said.contains(&group.join(", ")), "{group:?} is not in `{said}`");
+        }
+    });
+    assert!(parted > 20);
+}
