@@ -234,5 +234,11 @@ fn an_isolated_patient_has_a_sheet_of_their_own_and_is_named_on_the_front_sheet(
         for (_, pages) in bays.iter().filter(|(other, _)| !isolated(other)) {
             assert!(pages.iter().all(|page| !says(page, number)), "also on another sheet of the bay");
         }
+        // Whoever has the bay's sheet in hand is sent to the other one.
+        let (chair, arrives) = (text(&strips[0]["banner"]["chair"]), text(&strips[0]["banner"]["arrive"]));
+        let pointer = format!("Isolated, on a sheet of their own: {chair} ({arrives})");
+        assert!(
+            bays.iter().filter(|(other, _)| !isolated(other)).any(|(_, pages)| says(&pages[0], &pointer))
+        );
     }
 }

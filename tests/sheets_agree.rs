@@ -4,16 +4,16 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use baypack::allocate::{Allocation, allocate};
+use baypack::allocate::{Allocation, Cooling, allocate};
 use baypack::compose::paperwork::{Kind, Paper, Paperwork};
 use baypack::compose::words::Words;
 use baypack::compose::{Choices, WhenShort, compose};
 use baypack::explain::explain;
 use baypack::layouts::Layouts;
-use baypack::plan::plan;
+use baypack::plan::{DayPlan, plan};
 use baypack::propose::propose;
 use baypack::survey::survey;
-use baypack::unit_rules::MachineIndex;
+use baypack::unit_rules::{MachineIndex, Shift};
 use baypack::validate::DayList;
 use baypack::verify::verify;
 use proptest::strategy::{Strategy, ValueTree};
@@ -25,6 +25,7 @@ use support::random::a_day;
 /// A day with its paper.
 struct Printed {
     list: DayList,
+    plan: DayPlan,
     allocation: Allocation,
     paperwork: Paperwork,
 }
@@ -34,17 +35,24 @@ impl Printed {
         let plan = plan(&list);
         let allocation = allocate(&list, &plan);
         let cautions = survey(&list, &plan, &allocation);
-        let day = verify(list.clone(), plan, allocation.clone(), cautions).expect("a right day");
+        let day = verify(list.clone(), plan.clone(), allocation.clone(), cautions).expect("a right day");
         let short = WhenShort { shortfalls: explain(&day), advice: propose(&day) };
         let choices = Choices { paper: Paper::A4, revision: 1 };
         let words = english().of_unit(&list.unit);
         let paperwork =
             compose(&day, &short, &BTreeMap::from([("en".to_owned(), words)]), choices).expect("paperwork");
-        Self { list, allocation, paperwork }
+        Self { list, plan, allocation, paperwork }
     }
 
     fn sheets(&self, kind: Kind) -> impl Iterator<Item = &Value> {
         self.paperwork.documents.iter().filter(move |document| document.kind == kind).map(|one| &one.data)
+    }
+
+    /// The lines of the tick lists that are about a visit.
+    fn ticks(&self, visit: usize) -> Vec<&Value> {
+        let lines = self.sheets(Kind::BaySheet).flat_map(|sheet| list(&sheet["ticks"]));
+        let number = &self.list.visits[visit].hospital_no;
+        lines.filter(|line| line["identity"].as_str() == Some(number.as_str())).collect()
     }
 
     fn machine_sheet(&self) -> &Value {
@@ -64,8 +72,15 @@ fn on_days(days: usize, mut look: impl FnMut(&Printed)) {
     let seed = TestRng::from_seed(RngAlgorithm::ChaCha, &[21; 32]);
     let mut runner = TestRunner::new_with_rng(Config::default(), seed);
     let random = a_day(14);
+    let shift = |name: &str, from, to| Shift { name: name.to_owned(), from: at(from), to: at(to) };
     for _ in 0..days {
-        look(&Printed::of(random.new_tree(&mut runner).expect("a day").current()));
+        let mut day = random.new_tree(&mut runner).expect("a day").current();
+        day.unit.shifts = vec![
+            shift("Early", "07:00", "11:00"),
+            shift("Middle", "11:00", "15:00"),
+            shift("Late", "15:00", "22:00"),
+        ];
+        look(&Printed::of(day));
     }
 }
 
@@ -154,4 +169,114 @@ fn where_hoses_do_not_reach_a_whole_bay_the_free_outlets_say_so() {
         }
     });
     assert!(parted > 20);
+}
+
+#[test]
+fn there_is_nothing_to_connect_to_stop_or_to_take_off_for_a_patient_without_an_outlet() {
+    let of_the_cap =
+        ["Connect cap", "First check", "post-cooling starts", "Stop cooling", "Cap off", "fit cap"];
+    let (mut without, mut with) = (0, 0);
+    on_days(150, |day| {
+        for (visit, cooling) in day.allocation.visits.iter().enumerate() {
+            let lines = day.ticks(visit);
+            let about = |words: &str| lines.iter().filter(|line| text(&line["what"]).contains(words)).count();
+            let counted: Vec<usize> = of_the_cap.iter().map(|words| about(words)).collect();
+            match cooling {
+                Cooling::Outlet(_) => {
+                    with += 1;
+                    assert_eq!(counted, [1; 6], "{lines:?}");
+                }
+                Cooling::NotWanted => assert_eq!(counted, [0; 6], "{lines:?}"),
+                Cooling::Without(_) => {
+                    without += 1;
+                    assert_eq!(counted, [0; 6], "{lines:?}");
+                    let ask =
+                        lines.iter().find(|line| text(&line["what"]).starts_with("No outlet or cap: ask"));
+                    let ask = ask.expect("somebody is asked");
+                    let prepare =
+                        day.plan.visits[visit].cooling.as_ref().map(|stages| stages.prepare.to_string());
+                    assert_eq!((ask["time"].as_str(), &ask["key"]), (prepare.as_deref(), &Value::Bool(true)));
+                    assert_eq!(about("May leave, sooner if not cooled"), 1);
+                }
+            }
+        }
+    });
+    assert!(without > 50 && with > 50, "{without} without, {with} with an outlet");
+}
+
+#[test]
+fn a_change_of_shift_names_everybody_who_is_there_and_points_to_alerts_and_other_sheets() {
+    let (mut alerts, mut nobody, mut elsewhere) = (0, 0, 0);
+    on_days(150, |day| {
+        for sheet in day.sheets(Kind::BaySheet) {
+            let strips = list(&sheet["strips"]);
+            for change in list(&sheet["ticks"]).iter().filter(|line| line["type"] == "hand-over") {
+                let now = at(text(&change["time"]));
+                let is_here = |visit: &usize| {
+                    let planned = &day.plan.visits[*visit];
+                    planned.arrive <= now && now < planned.leave
+                };
+                let row_of = |visit: usize| {
+                    let number = &day.list.visits[visit].hospital_no;
+                    let named = |row: &&Value| text(&row["patient"]["identity"]).ends_with(number.as_str());
+                    list(&change["rows"]).iter().find(named)
+                };
+                for strip in strips {
+                    let number = text(&strip["banner"]["hospital_no"]);
+                    let visit = day.list.visits.iter().position(|visit| visit.hospital_no == number);
+                    let visit = visit.expect("a visit");
+                    let row = row_of(visit);
+                    assert_eq!(row.is_some(), is_here(&visit), "{change}");
+                    let Some(row) = row else { continue };
+                    let warned = !list(&strip["alerts"]).is_empty();
+                    alerts += usize::from(warned);
+                    assert_eq!(text(&row["stage"]).ends_with(", see alert"), warned, "{row}");
+                }
+                let isolated = day.list.visits.iter().enumerate().filter(|(_, visit)| visit.isolate);
+                let of_the_bay = |chair: &String| {
+                    let bay =
+                        day.list.unit.bays.iter().find(|bay| bay.chairs.contains(chair)).expect("a bay");
+                    text(&sheet["head"]["title"]) == format!("Bay {}", bay.name)
+                };
+                let away: Vec<String> = isolated
+                    .filter(|(visit, row)| is_here(visit) && of_the_bay(&row.chair))
+                    .map(|(_, row)| format!("{} ({})", row.chair, row.arrive))
+                    .collect();
+                elsewhere += away.len();
+                let said = text(&change["elsewhere"]);
+                assert!(away.iter().all(|seat| said.contains(seat)), "{away:?} are not in `{said}`");
+                assert_eq!(said.matches('(').count(), away.len(), "{said}");
+                nobody += usize::from(away.is_empty() && list(&change["rows"]).is_empty());
+            }
+        }
+    });
+    assert!(
+        alerts > 50 && nobody > 5 && elsewhere > 10,
+        "{alerts} alerts, {nobody} empty, {elsewhere} elsewhere"
+    );
+}
+
+#[test]
+fn the_clerk_counts_for_each_bay_the_patients_on_its_sheet_and_apart_those_with_their_own() {
+    let mut alone = 0;
+    on_days(100, |day| {
+        let front = day.sheets(Kind::FrontSheet).next().expect("a front sheet");
+        let counted = |label: &str| {
+            let line = list(&front["counts"]).iter().find(|line| text(&line["label"]).starts_with(label));
+            line.map_or(0, |line| text(&line["value"]).parse::<usize>().expect("a number"))
+        };
+        let strips = |sheet: &Value| list(&sheet["strips"]).len();
+        let bays: Vec<&Value> = day.sheets(Kind::BaySheet).collect();
+        let mut of_bays = 0;
+        for sheet in bays.iter().filter(|sheet| !text(&sheet["head"]["title"]).contains("isolated")) {
+            let title = text(&sheet["head"]["title"]);
+            assert_eq!(counted(&format!("{title}: patients")), strips(sheet), "{title}");
+            of_bays += strips(sheet);
+        }
+        let isolated = bays.iter().filter(|sheet| text(&sheet["head"]["title"]).contains("isolated")).count();
+        alone += isolated;
+        assert_eq!(counted("Isolated: a sheet each"), isolated);
+        assert_eq!(of_bays + isolated, counted("Care cards"), "everybody has a card");
+    });
+    assert!(alone > 20, "only {alone} isolated");
 }

@@ -282,7 +282,7 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
     by.map(|moment| moment.to_string()).unwrap_or_default()
 }
 
-/// What the clerk counts when sorting the paper.
+/// What the clerk counts when sorting the paper: a bay's number is that of the patients on its sheet.
 fn counts(desk: &Desk<'_>) -> Result<Vec<CountLine>, Problem> {
     let mut counts = Vec::new();
     let mut count =
@@ -290,8 +290,12 @@ fn counts(desk: &Desk<'_>) -> Result<Vec<CountLine>, Problem> {
     let visits = &desk.list.visits;
     count(desk.text("front.counts.rows")?, visits.len() + desk.list.held_back.len());
     for (place, bay) in desk.unit.bays.iter().enumerate() {
-        let here = visits.iter().filter(|visit| visit.bay.0 == place).count();
+        let here = visits.iter().filter(|visit| visit.bay.0 == place && !visit.isolate).count();
         count(desk.say("front.counts.bay", &json!({ "bay": bay.name }))?, here);
+    }
+    let isolated = visits.iter().filter(|visit| visit.isolate).count();
+    if isolated > 0 {
+        count(desk.text("front.counts.isolated")?, isolated);
     }
     count(desk.text("front.counts.cards")?, visits.len());
     let large = visits.iter().filter(|visit| visit.large_print).count();

@@ -272,6 +272,8 @@ pub struct GridMark {
 pub struct BaySheet {
     /// What every page carries.
     pub head: Head,
+    /// Who of the bay stands on a sheet of their own: `Isolated, on a sheet of their own: C4 (08:45)`; may be empty.
+    pub elsewhere: String,
     /// The day in time order, to tick.
     pub ticks: Vec<TickLine>,
     /// One strip a patient, by arrival; each on one face.
@@ -312,6 +314,8 @@ pub enum TickLine {
         title: String,
         /// Who is at which stage by the plan.
         rows: Vec<HandOverRow>,
+        /// Who is there too, on a sheet of their own; may be empty.
+        elsewhere: String,
     },
 }
 
@@ -320,7 +324,7 @@ pub enum TickLine {
 pub struct HandOverRow {
     /// The patient.
     pub patient: PatientLine,
-    /// The stage by the plan: `Post-cooling`.
+    /// The stage by the plan: `Post-cooling`, or `Post-cooling, see alert`.
     pub stage: String,
     /// What comes next, and when: `Stop cooling 14:10`.
     pub next: String,

@@ -62,10 +62,13 @@ def tick_times(visit, unit):
     first = first_hair_loss(visit)
     if first == 0:
         drugs_from = max(visit.stages["arrive"] + minutes_in(unit).settle + visit.regimen["premed_lead"], visit.row.drugs_ready or 0)
-    events = {*visit.stages.values(), *(start for start, _, _ in visit.steps)}
+    without = visit.row.cooled and not visit.plan["outlet"]
+    # Without an outlet there is nothing to connect, to stop or to take off.
+    stages = ("arrive", "prepare", "leave") if without else visit.stages
+    events = {*(visit.stages[name] for name in stages), *(start for start, _, _ in visit.steps)}
     if visit.regimen["premed_lead"]:
         events.add(drugs_from - visit.regimen["premed_lead"])
-    if visit.row.cooled:
+    if visit.row.cooled and not without:
         events.add(visit.stages["cooling_on"] + minutes_in(unit).first_check)
     return events
 
@@ -162,7 +165,9 @@ def bay_differences(path, visits, day):
     mine = sheet_visits(path, visits, [bay["name"] for bay in day.unit["bays"]])
     sheet = paper.pages(paper.words_of(path))
     ticks, strips, late = parts(sheet)
-    found = tick_differences(ticks, mine, day.unit) + strip_differences(strips, mine, visits, day.unit)
+    bay = {visit.bay for visit in visits if file_part(visit.bay) == path.stem.removeprefix("bay-")}
+    alone = {visit.stages["arrive"] for visit in visits if visit.bay in bay and visit.row.isolate}
+    found = tick_differences(ticks, mine, day.unit, alone) + strip_differences(strips, mine, visits, day.unit)
     found += late_differences(late, mine, day.unit) + ladder_differences(sheet, mine, day.unit)
     others = {visit.number for visit in visits} - {visit.number for visit in mine}
     strangers = [word.text for page in sheet for word in page if word.text in others]
@@ -179,8 +184,10 @@ def parts(sheet):
     return sheet[:first], sheet[first:last], sheet[last:]
 
 
-def tick_differences(ticks, mine, unit):
-    """Each event of each visit stands in the tick list beside the patient's number, and nothing else does."""
+def tick_differences(ticks, mine, unit, alone=frozenset()):
+    """Each event of each visit stands in the tick list beside the patient's number, and nothing else does.
+
+    `alone` are the arrivals of those who have a sheet of their own, which the list names."""
     by_number = {visit.number: visit for visit in mine}
     printed = {number: set() for number in by_number}
     shifts = {minutes_of(shift["from"]) for shift in unit["shifts"]}
@@ -194,7 +201,7 @@ def tick_differences(ticks, mine, unit):
                     if time in allowed_on_ticks(by_number[near.text], unit):
                         printed[near.text].add(time)
                         continue
-                if time not in shifts:
+                if time not in shifts and time not in alone:
                     found.append(f"tick list: nothing justifies {clock(time)}")
     for number, visit in by_number.items():
         for time in sorted(tick_times(visit, unit) - printed[number]):
@@ -254,7 +261,9 @@ def one_strip(visit, words, visits, unit):
 
 def allowed_on_strip(visit, visits, unit):
     """The times besides the grid's: stages, drugs, limits, first check, closing; who is alike; whose outlet stops with a break."""
-    allowed = tick_times(visit, unit) | {time for step in visit.steps for time in step}
+    allowed = tick_times(visit, unit) | set(visit.stages.values()) | {time for step in visit.steps for time in step}
+    if visit.row.cooled:
+        allowed.add(visit.stages["cooling_on"] + minutes_in(unit).first_check)
     allowed |= {time for time in (visit.row.drugs_ready, visit.row.leave_by) if time is not None}
     allowed.add(minutes_of(unit["closes"]))
     outlet = visit.plan["outlet"]
