@@ -280,3 +280,51 @@ fn the_clerk_counts_for_each_bay_the_patients_on_its_sheet_and_apart_those_with_
     });
     assert!(alone > 20, "only {alone} isolated");
 }
+
+#[test]
+fn the_real_start_of_every_drug_has_a_box_on_its_patients_strip() {
+    let (mut in_the_grid, mut in_the_table) = (0, 0);
+    on_days(100, |day| {
+        for strip in day.sheets(Kind::BaySheet).flat_map(|sheet| list(&sheet["strips"])) {
+            let columns =
+                strip["cooling"]["grid"]["columns"].as_array().map(Vec::as_slice).unwrap_or_default();
+            let starts = columns.iter().filter(|column| text(&column["label"]).starts_with("Start")).count();
+            let written = list(&strip["steps"]).iter().filter(|step| step["write"] == true).count();
+            assert_eq!(starts + written, list(&strip["steps"]).len(), "{strip}");
+            in_the_grid += starts;
+            in_the_table += written;
+        }
+    });
+    assert!(in_the_grid > 100 && in_the_table > 100, "{in_the_grid} and {in_the_table} boxes");
+}
+
+/// 24 hours is what the demo's unit has; the random days include nights in which clocks change.
+#[test]
+fn the_clock_time_at_which_cooling_stopped_is_when_to_rinse_wherever_a_strip_says_so() {
+    let (mut same, mut other) = (0, 0);
+    on_days(150, |day| {
+        for strip in day.sheets(Kind::BaySheet).flat_map(|sheet| list(&sheet["strips"])) {
+            let Some(said) = strip["cooling"]["rinse"].as_str() else { continue };
+            let number = text(&strip["banner"]["hospital_no"]);
+            let visit =
+                day.list.visits.iter().position(|visit| visit.hospital_no == number).expect("a visit");
+            let stages = day.plan.visits[visit].cooling.as_ref().expect("cooled");
+            let unit = &day.list.unit;
+            let due = |late: i32| {
+                let stopped = stages.cooling_off.slipped(late);
+                let due = stopped.plus_elapsed_hours(unit.rinse_within_hours, day.list.day, unit.time_zone);
+                (due, stopped.on(day.list.day) + chrono::Days::new(1))
+            };
+            if said == "Rinse by next day, at the time cooling stopped" {
+                same += 1;
+                assert!((0..=90).map(due).all(|(due, next_day)| due == next_day), "{said}: {stages:?}");
+            } else {
+                other += 1;
+                let (due, next_day) = due(0);
+                assert_ne!(due, next_day);
+                assert!(said.contains(&due.format("%d-%b-%Y %H:%M").to_string()), "{said}");
+            }
+        }
+    });
+    assert!(same > 50 && other > 20, "{same} on the same clock time, {other} not");
+}

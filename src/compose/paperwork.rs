@@ -410,6 +410,8 @@ pub struct DrugLine {
     pub free: String,
     /// `hair loss`, `push`, `first dose`; may be empty.
     pub note: String,
+    /// Whether its real start is written here, because no column of a slip grid has room for it.
+    pub write: bool,
 }
 
 /// What a cooled patient's strip has more.
@@ -428,6 +430,8 @@ pub struct CoolingStrip {
     pub breaks: Vec<String>,
     /// How many lines the break log has.
     pub break_lines: u8,
+    /// When to rinse, from when cooling really stopped.
+    pub rinse: String,
     /// Whether there is so much to say that rows are set closer, to keep the patient on one face.
     pub dense: bool,
 }
@@ -448,6 +452,8 @@ pub struct SlipColumn {
     pub label: String,
     /// The drug, where the event is a drug's and the visit has several; may be empty.
     pub drug: String,
+    /// Whether the column is only read: nothing waits for the event, so nothing is written or marked in it.
+    pub only_read: bool,
 }
 
 /// A line of the grid.

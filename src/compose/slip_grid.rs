@@ -49,6 +49,8 @@ pub enum What {
     ObservationStarts(usize),
     /// The cap is connected.
     Connect,
+    /// The patient is looked at and asked, some minutes after connecting. Nothing waits for it.
+    FirstCheck,
     /// The first hair-loss drug is started.
     StartDrug(usize),
     /// The drug that the post-cooling clock counts from has ended.
@@ -80,6 +82,8 @@ pub struct Link {
 pub enum Promise {
     /// Pre-medication before the first drug.
     PremedLead,
+    /// From connecting until the first check.
+    FirstCheck,
     /// Cooling before the first hair-loss drug.
     PreCooling,
     /// Drugs running; a plan, not a minimum of safety.
@@ -197,7 +201,11 @@ impl Draft<'_> {
 
     fn cooling_and_drug(&mut self, first: usize, earlier: Open) -> usize {
         let start_time = self.stages.hair_loss_drug_start;
-        let connect = self.event(What::Connect, start_time - self.stages.pre_cooling);
+        let connected = start_time - self.stages.pre_cooling;
+        let connect = self.event(What::Connect, connected);
+        let first_check = self.unit.minutes.first_check;
+        let check = self.event(What::FirstCheck, connected + first_check);
+        self.link((connect, first_check, Promise::FirstCheck), check);
         let start = self.event(What::StartDrug(first), start_time);
         self.link(earlier, start);
         self.link((connect, self.stages.pre_cooling, Promise::PreCooling), start);

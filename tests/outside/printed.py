@@ -98,7 +98,7 @@ def grid_bases(visit, unit):
     earlier = sum(step.whole for step in visit.timed[:first])
     pre_cooling = pre_cooling_of(minutes_in(unit), visit.row.hair)
     must = [
-        start - earlier - visit.regimen["premed_lead"], start - pre_cooling, start,
+        start - earlier - visit.regimen["premed_lead"], start - pre_cooling, start - pre_cooling + minutes_in(unit).first_check, start,
         *(visit.stages[name] for name in ("hair_loss_drug_end", "cooling_off", "cap_off", "leave")),
     ]
     begins = [start - sum(step.whole for step in visit.timed[place:first]) for place in range(first)]
