@@ -205,6 +205,34 @@ fn there_is_nothing_to_connect_to_stop_or_to_take_off_for_a_patient_without_an_o
 }
 
 #[test]
+fn at_one_minute_what_ends_stands_before_what_starts_and_late_drugs_are_named_before_the_pre_medication() {
+    let (mut at_one_minute, mut late) = (0, 0);
+    on_days(150, |day| {
+        for visit in 0..day.list.visits.len() {
+            let lines = day.ticks(visit);
+            let place = |words: &str| lines.iter().position(|line| text(&line["what"]).contains(words));
+            if let Some(ended) = place("post-cooling starts") {
+                let time = &lines[ended]["time"];
+                let starts =
+                    |line: &&Value| line["time"] == *time && text(&line["what"]).starts_with("Start ");
+                let before = lines[..ended].iter().copied().filter(starts).count();
+                at_one_minute += lines[ended..].iter().copied().filter(starts).count();
+                // A drug of no minutes may start and end at once; the random ones all take some.
+                assert_eq!(before, 0, "{lines:?}");
+            }
+            assert_eq!(place("May leave"), Some(lines.len() - 1), "{lines:?}");
+            let premed = place("Give pre-medication");
+            let due = day.list.visits[visit].drugs_ready.filter(|due| *due > day.plan.visits[visit].premed);
+            if let (Some(premed), Some(due)) = (premed, due) {
+                late += 1;
+                assert!(text(&lines[premed]["detail"]).starts_with(&format!("drugs {due}")), "{lines:?}");
+            }
+        }
+    });
+    assert!(at_one_minute > 20 && late > 20, "{at_one_minute} at one minute, {late} late");
+}
+
+#[test]
 fn a_change_of_shift_names_everybody_who_is_there_and_points_to_alerts_and_other_sheets() {
     let (mut alerts, mut nobody, mut elsewhere) = (0, 0, 0);
     on_days(150, |day| {

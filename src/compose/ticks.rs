@@ -50,12 +50,7 @@ fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
     if desk.regimen(visit).premed_lead.get() > 0 {
         tasks.push(task(planned.premed, "premed", None, false));
     }
-    let first = desk.regimen(visit).first_hair_loss().filter(|_| planned.cooling.is_some());
-    let drugs = desk.regimen(visit).steps.iter().zip(&planned.steps).enumerate();
-    for (place, (step, times)) in drugs {
-        let name = if step.cytotoxic { "start_cytotoxic_drug" } else { "start_drug" };
-        tasks.push(task(times.start, name, Some(place), first == Some(place)));
-    }
+    let mut leave = "leave";
     match &planned.cooling {
         Some(stages) if desk.outlet(visit).is_some() => {
             let ended = if desk.flush_counts(visit) { "post_cooling_flush" } else { "post_cooling" };
@@ -66,18 +61,25 @@ fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
                 task(stages.hair_loss_drug_end, ended, None, false),
                 task(stages.cooling_off, "stop_cooling", None, true),
                 task(stages.cap_off, "cap_off", None, false),
-                task(planned.leave, "leave", None, false),
             ]);
         }
         // Without an outlet or a cap the hair stays dry until somebody has decided. There is nothing to connect
         // and nothing to stop: a box that stays empty would say that it is still to do. If they find one, the
         // strip has the times.
-        Some(stages) => tasks.extend([
-            task(stages.prepare, "prepare_without", None, true),
-            task(planned.leave, "leave_without", None, false),
-        ]),
-        None => tasks.push(task(planned.leave, "leave", None, false)),
+        Some(stages) => {
+            leave = "leave_without";
+            tasks.push(task(stages.prepare, "prepare_without", None, true));
+        }
+        None => {}
     }
+    // At one minute the flush of a drug has ended before the next drug is started.
+    let first = desk.regimen(visit).first_hair_loss().filter(|_| planned.cooling.is_some());
+    let drugs = desk.regimen(visit).steps.iter().zip(&planned.steps).enumerate();
+    for (place, (step, times)) in drugs {
+        let name = if step.cytotoxic { "start_cytotoxic_drug" } else { "start_drug" };
+        tasks.push(task(times.start, name, Some(place), first == Some(place)));
+    }
+    tasks.push(task(planned.leave, leave, None, false));
     tasks.sort_by_key(|task| task.at);
     tasks
 }
@@ -107,7 +109,7 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
     let row = desk.visit(task.visit);
     match task.name {
         "arrive" if !alerts(desk, task.visit)?.is_empty() => desk.text("ticks.see_alert"),
-        "premed" if desk.is_warned(task.visit, WAITING) => desk.text("ticks.see_alert"),
+        "premed" => premed_detail(desk, task.visit),
         "start_drug" | "start_cytotoxic_drug" if desk.is_alike(task.visit) => desk.text("ticks.see_alert"),
         "prepare" if desk.is_warned(task.visit, BEFORE_THE_CAP) => {
             let parts = [fitted_cap(desk, row)?, desk.text("ticks.see_alert")?];
@@ -122,6 +124,18 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
         },
         _ => Ok(String::new()),
     }
+}
+
+/// What to be sure of before the pre-medication: the go-ahead, and that drugs that come late are coming.
+fn premed_detail(desk: &Desk<'_>, visit: usize) -> Result<String, Problem> {
+    let mut parts = Vec::new();
+    if let Some(ready) = desk.visit(visit).drugs_ready.filter(|ready| *ready > desk.planned(visit).premed) {
+        parts.push(desk.say("ticks.drugs_ready", &json!({ "time": ready }))?);
+    }
+    if desk.is_warned(visit, WAITING) {
+        parts.push(desk.text("ticks.see_alert")?);
+    }
+    Ok(parts.join(", "))
 }
 
 /// The cap that is fitted.

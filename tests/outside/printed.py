@@ -211,7 +211,7 @@ def tick_differences(ticks, mine, unit, alone=frozenset()):
 
 def allowed_on_ticks(visit, unit):
     """What may stand beside a patient in the tick list."""
-    return tick_times(visit, unit) | ({visit.row.leave_by} if visit.row.leave_by is not None else set())
+    return tick_times(visit, unit) | {time for time in (visit.row.leave_by, visit.row.drugs_ready) if time is not None}
 
 
 def strip_differences(strips, mine, visits, unit):
