@@ -91,16 +91,19 @@ fn stretches(list: &DayList, visit: &Visit, grid: &Grid) -> Vec<Stretch> {
     let (connect, start) = (place(grid, What::Connect), place(grid, What::StartDrug(first)));
     let (ended, stop) = (place(grid, What::DrugEnded(counted)), place(grid, What::StopCooling));
     let (cap_off, leave) = (place(grid, What::CapOff), place(grid, What::MayLeave));
-    let premed = place(grid, What::PremedGiven);
     let stretch = |what, from, to, least| Stretch { what, from, to, least };
     let mut all = vec![
-        stretch("pre-medication lead", premed, start_of(0), regimen.premed_lead.signed()),
         stretch("first check", connect, place(grid, What::FirstCheck), unit.minutes.first_check.signed()),
         stretch("pre-cooling", connect, start, pre_cooling),
         stretch("post-cooling", ended, stop, regimen.post_cooling.signed()),
         stretch("warm-up", stop, cap_off, unit.minutes.warm_up.signed()),
         stretch("seated", cap_off, leave, unit.minutes.seated.signed()),
     ];
+    // A lead of no minutes is no pre-medication, and has no column.
+    let premed = grid.events.iter().position(|event| event.what == What::PremedGiven);
+    let lead = regimen.premed_lead.signed();
+    assert_eq!(premed.is_some(), lead > 0, "{grid:?}");
+    all.extend(premed.map(|premed| stretch("pre-medication lead", premed, start_of(0), lead)));
     for (number, step) in regimen.steps.iter().enumerate() {
         let observed = step.observation(visit.is_first()).signed();
         if observed == 0 {

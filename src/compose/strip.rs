@@ -40,9 +40,16 @@ pub(super) fn strip(desk: &Desk<'_>, visit: usize) -> Result<Strip, Problem> {
         facts: facts(desk, visit)?,
         stages: stages(desk, visit)?,
         steps,
-        before: desk.words.list(order, &json!({}))?,
+        before: desk.words.list(&with_premed(desk, visit, order), &json!({}))?,
         cooling,
     })
+}
+
+/// The list of ticks of this name, or the one without pre-medication where the regimen has none: a box that nobody
+/// can tick would be still to do for ever.
+fn with_premed(desk: &Desk<'_>, visit: usize, list: &str) -> String {
+    let has_premed = desk.regimen(visit).premed_lead.get() > 0;
+    if has_premed { list.to_owned() } else { format!("{list}_no_premed") }
 }
 
 fn banner(desk: &Desk<'_>, visit: usize) -> Result<Banner, Problem> {
@@ -242,7 +249,7 @@ fn cooling_strip(
     let dense = crowded || desk.paper == Paper::UsLetter;
     Ok(CoolingStrip {
         grid,
-        guards: desk.words.list(guards, &json!({}))?,
+        guards: desk.words.list(&with_premed(desk, visit, guards), &json!({}))?,
         first_check: desk.say(
             "strip.first_check",
             &json!({ "time": stages.cooling_on + check, "after": desk.words.duration(check)? }),

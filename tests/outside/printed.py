@@ -97,8 +97,10 @@ def grid_bases(visit, unit):
     first, start = first_hair_loss(visit), visit.stages["hair_loss_drug_start"]
     earlier = sum(step.whole for step in visit.timed[:first])
     pre_cooling = pre_cooling_of(minutes_in(unit), visit.row.hair)
+    # A lead of no minutes is no pre-medication.
+    premed = [start - earlier - visit.regimen["premed_lead"]] if visit.regimen["premed_lead"] else []
     must = [
-        start - earlier - visit.regimen["premed_lead"], start - pre_cooling, start - pre_cooling + minutes_in(unit).first_check, start,
+        *premed, start - pre_cooling, start - pre_cooling + minutes_in(unit).first_check, start,
         *(visit.stages[name] for name in ("hair_loss_drug_end", "cooling_off", "cap_off", "leave")),
     ]
     begins = [start - sum(step.whole for step in visit.timed[place:first]) for place in range(first)]
@@ -124,7 +126,8 @@ def grid_differences(visit, page, unit):
         rest.remove(base)
     if not is_subsequence(must, printed[0]):
         found.append(f"{visit.number}: columns {texts(printed[0])} are not in the order {texts(must)}")
-    if first_hair_loss(visit) and grid_bases(visit, unit)[0][0] + visit.regimen["premed_lead"] not in printed[0]:
+    first = first_hair_loss(visit)
+    if first and visit.stages["hair_loss_drug_start"] - sum(step.whole for step in visit.timed[:first]) not in printed[0]:
         found.append(f"{visit.number}: no column for the first drug, which precedes the cap")
     return found + [f"{visit.number}: nothing justifies the column {clock(base)}" for base in rest if base not in may]
 
