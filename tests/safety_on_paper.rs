@@ -50,9 +50,13 @@ fn strips() -> Vec<(&'static Value, Page)> {
     for (document, pages) in documents("bay-sheet") {
         for strip in list(&document["data"]["strips"]) {
             let banner = &strip["banner"];
+            // The tick list names a cooled patient too, and those who are not cooled stand below it.
+            let cooled = !strip["cooling"].is_null();
+            let words = &document["data"]["head"]["words"];
             let has = |page: &&Page| {
                 says(page, text(&banner["hospital_no"]))
-                    && says(page, text(&document["data"]["head"]["words"]["copied"]))
+                    && says(page, text(&words["copied"]))
+                    && !(cooled && says(page, text(&words["plain"])))
             };
             let page = pages.iter().filter(has).find(|page| says(page, text(&banner["born"])));
             strips.push((strip, page.unwrap_or_else(|| panic!("no face for {}", banner["chair"])).clone()));

@@ -179,12 +179,24 @@ def bay_differences(path, visits, day):
 
 
 def parts(sheet):
-    """The pages of a sheet by what they hold: tick list, strips, late table."""
+    """The pages of a sheet by what they hold: tick list, strips, late table.
+
+    Who is not cooled stands below the tick list: such a page is two, above and below the title between them."""
+    sheet = [part for page in sheet for part in parted(page)]
     is_strip = [WORDS["common"]["labels"]["hospital_no"] in paper.joined(page) for page in sheet]
     is_late = [LABELS["late"] in paper.joined(page) for page in sheet]
     last = is_late.index(True) if True in is_late else len(sheet)
     first = is_strip.index(True) if True in is_strip else last
     return sheet[:first], sheet[first:last], sheet[last:]
+
+
+def parted(page):
+    """A page, or what stands on it above and below the title of the patients who are not cooled."""
+    title = next((line for line in paper.lines(page) if paper.joined(line) == LABELS["plain"]), None)
+    if title is None:
+        return [page]
+    at = title[0].middle
+    return [[word for word in page if word.middle < at], [word for word in page if word.middle >= at]]
 
 
 def tick_differences(ticks, mine, unit, alone=frozenset()):
