@@ -50,9 +50,13 @@ fn strips() -> Vec<(&'static Value, Page)> {
     for (document, pages) in documents("bay-sheet") {
         for strip in list(&document["data"]["strips"]) {
             let banner = &strip["banner"];
+            // The tick list names a cooled patient too, and those who are not cooled stand below it.
+            let cooled = !strip["cooling"].is_null();
+            let words = &document["data"]["head"]["words"];
             let has = |page: &&Page| {
                 says(page, text(&banner["hospital_no"]))
-                    && says(page, text(&document["data"]["head"]["words"]["copied"]))
+                    && says(page, text(&words["copied"]))
+                    && !(cooled && says(page, text(&words["plain"])))
             };
             let page = pages.iter().filter(has).find(|page| says(page, text(&banner["born"])));
             strips.push((strip, page.unwrap_or_else(|| panic!("no face for {}", banner["chair"])).clone()));
@@ -156,7 +160,10 @@ fn every_strip_has_its_ticks_in_the_order_in_the_chair_and_the_way_to_the_record
         let ticks: Vec<&str> = list(&strip["before"]).iter().map(text).collect();
         let place = |tick: &str| ticks.iter().position(|other| *other == tick);
         assert_eq!((place("Identity"), place("Go-ahead")), (Some(0), Some(1)));
-        assert!(place("Pre-medication") > place("Go-ahead"));
+        // The demo's regimen of trastuzumab alone has no pre-medication, so nobody is asked to tick it.
+        let drugs: Vec<&str> = list(&strip["steps"]).iter().map(|step| text(&step["drug"])).collect();
+        assert_eq!(place("Pre-medication").is_none(), drugs == ["Trastuzumab"], "{drugs:?}");
+        assert!(place("Pre-medication").is_none_or(|premed| Some(premed) > place("Go-ahead")));
         let cooled = !strip["cooling"].is_null();
         assert_eq!(place("Cap fitted").is_some(), cooled);
         assert!(!cooled || place("Cap fitted") > place("Go-ahead"));
@@ -234,5 +241,11 @@ fn an_isolated_patient_has_a_sheet_of_their_own_and_is_named_on_the_front_sheet(
         for (_, pages) in bays.iter().filter(|(other, _)| !isolated(other)) {
             assert!(pages.iter().all(|page| !says(page, number)), "also on another sheet of the bay");
         }
+        // Whoever has the bay's sheet in hand is sent to the other one.
+        let (chair, arrives) = (text(&strips[0]["banner"]["chair"]), text(&strips[0]["banner"]["arrive"]));
+        let pointer = format!("Isolated, on a sheet of their own: {chair} ({arrives})");
+        assert!(
+            bays.iter().filter(|(other, _)| !isolated(other)).any(|(_, pages)| says(&pages[0], &pointer))
+        );
     }
 }

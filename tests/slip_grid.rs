@@ -91,15 +91,19 @@ fn stretches(list: &DayList, visit: &Visit, grid: &Grid) -> Vec<Stretch> {
     let (connect, start) = (place(grid, What::Connect), place(grid, What::StartDrug(first)));
     let (ended, stop) = (place(grid, What::DrugEnded(counted)), place(grid, What::StopCooling));
     let (cap_off, leave) = (place(grid, What::CapOff), place(grid, What::MayLeave));
-    let premed = place(grid, What::PremedGiven);
     let stretch = |what, from, to, least| Stretch { what, from, to, least };
     let mut all = vec![
-        stretch("pre-medication lead", premed, start_of(0), regimen.premed_lead.signed()),
+        stretch("first check", connect, place(grid, What::FirstCheck), unit.minutes.first_check.signed()),
         stretch("pre-cooling", connect, start, pre_cooling),
         stretch("post-cooling", ended, stop, regimen.post_cooling.signed()),
         stretch("warm-up", stop, cap_off, unit.minutes.warm_up.signed()),
         stretch("seated", cap_off, leave, unit.minutes.seated.signed()),
     ];
+    // A lead of no minutes is no pre-medication, and has no column.
+    let premed = grid.events.iter().position(|event| event.what == What::PremedGiven);
+    let lead = regimen.premed_lead.signed();
+    assert_eq!(premed.is_some(), lead > 0, "{grid:?}");
+    all.extend(premed.map(|premed| stretch("pre-medication lead", premed, start_of(0), lead)));
     for (number, step) in regimen.steps.iter().enumerate() {
         let observed = step.observation(visit.is_first()).signed();
         if observed == 0 {
@@ -280,7 +284,15 @@ fn simulate(grids: &[Followable], visits: usize) -> Result<Measured, String> {
 fn whoever_follows_the_marks_never_cuts_a_minimum_short_and_loses_less_than_a_line_a_stage() {
     let measured = simulate(&many_grids(), VISITS).unwrap_or_else(|broken| panic!("{broken}"));
     // The simulation is worth something only if most of it stayed on the grid.
-    for what in ["pre-medication lead", "pre-cooling", "observation", "post-cooling", "warm-up", "seated"] {
+    for what in [
+        "pre-medication lead",
+        "first check",
+        "pre-cooling",
+        "observation",
+        "post-cooling",
+        "warm-up",
+        "seated",
+    ] {
         let often = measured.minimums.get(what).is_some_and(|count| *count > VISITS / 5);
         assert!(often, "{what}: {measured:?}");
     }
@@ -353,6 +365,7 @@ fn the_columns_of_a_plain_visit_count_back_and_forth_from_the_start_of_the_drug(
     let expected = [
         (What::PremedGiven, "09:00"),
         (What::Connect, "09:00"),
+        (What::FirstCheck, "09:15"),
         (What::StartDrug(0), "09:30"),
         (What::DrugEnded(0), "10:30"),
         (What::StopCooling, "12:00"),
@@ -382,6 +395,7 @@ fn drugs_before_the_cap_have_a_column_for_the_first_and_for_each_observation() {
         (What::ObservationStarts(0), "10:10"),
         (What::DrugStarted(1), "11:10"),
         (What::Connect, "12:10"),
+        (What::FirstCheck, "12:25"),
         (What::StartDrug(2), "12:40"),
         (What::DrugEnded(2), "13:40"),
         (What::StopCooling, "15:10"),
@@ -452,6 +466,11 @@ fn the_printed_grid_has_the_cells_that_the_simulated_nurse_is_told() {
     let line = |slip| (0..grid.events.len()).map(|event| grid.cell(event, slip).to_string()).collect();
     let expected: Vec<Vec<String>> = (-15..=90).step_by(5).map(line).collect();
     assert_eq!(cells, expected);
+    // Nothing waits for the first check, so nothing is marked in its column.
+    let columns = sheet["strips"][0]["cooling"]["grid"]["columns"].as_array().expect("columns");
+    let only_read: Vec<usize> = (0..columns.len()).filter(|&at| columns[at]["only_read"] == true).collect();
+    assert_eq!(only_read, [place(&grid, What::FirstCheck)]);
+    assert!(grid.links.iter().all(|link| !only_read.contains(&link.from)), "{:?}", grid.links);
     let on_plan: Vec<usize> = (0..printed.len()).filter(|&line| printed[line]["on_plan"] == true).collect();
     assert_eq!(on_plan, [3], "the line of no slip is the heavy one");
 }

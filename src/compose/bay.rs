@@ -10,7 +10,7 @@ use super::page_code::PageCodes;
 use super::paperwork::{BaySheet, Document, Kind, LadderStep, LateLength, LateRow, LateTable};
 use super::slip_grid::{FIRST_LINE, LINE, RULE};
 use super::strip::strip;
-use super::ticks::ticks;
+use super::ticks::{on_other_sheets, ticks};
 use crate::clock::{Minutes, Moment};
 use crate::problem::Problem;
 use crate::unit_rules::BayIndex;
@@ -24,11 +24,17 @@ pub(super) fn bay_sheets(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Vec<D
         let (isolated, shared): (Vec<usize>, Vec<usize>) = here.partition(|&visit| desk.visit(visit).isolate);
         let file = format!("bay-{}", file_name_part(&bay.name));
         let title = desk.say("bay.title", &json!({ "bay": bay.name }))?;
-        sheets.push(sheet(desk, codes, file.clone(), title, &shared)?);
+        sheets.push(sheet(desk, codes, file.clone(), title, (&shared, &isolated))?);
         for (number, visit) in isolated.into_iter().enumerate() {
             let title = desk
                 .say("bay.title_isolated", &json!({ "bay": bay.name, "chair": desk.visit(visit).chair }))?;
-            sheets.push(sheet(desk, codes, format!("{file}-isolated-{}", number + 1), title, &[visit])?);
+            sheets.push(sheet(
+                desk,
+                codes,
+                format!("{file}-isolated-{}", number + 1),
+                title,
+                (&[visit], &[]),
+            )?);
         }
     }
     Ok(sheets)
@@ -39,11 +45,12 @@ fn sheet(
     codes: &mut PageCodes,
     file: String,
     title: String,
-    patients: &[usize],
+    (patients, elsewhere): (&[usize], &[usize]),
 ) -> Result<Document, Problem> {
     let head = desk.head(title, "bay", codes.code(&file))?;
     let sheet = BaySheet {
-        ticks: ticks(desk, patients)?,
+        elsewhere: on_other_sheets(desk, elsewhere)?,
+        ticks: ticks(desk, patients, elsewhere)?,
         strips: patients.iter().map(|&visit| strip(desk, visit)).collect::<Result<Vec<_>, _>>()?,
         late: late_table(desk, patients)?,
         ladder: ladder(desk),

@@ -1,5 +1,7 @@
 //! The machines' day as a chart, and the outlets that are spare.
 
+use serde_json::json;
+
 use super::desk::Desk;
 use super::paperwork::{Chart, ChartBar, ChartHour, ChartRow, Fill, Spare, SpareRow};
 use crate::clock::{Moment, Span};
@@ -24,12 +26,20 @@ pub(super) fn chart(desk: &Desk<'_>) -> Result<Chart, Problem> {
             rows.push(ChartRow {
                 machine: machine.name.clone(),
                 outlet: number.to_string(),
-                bay: desk.bay_name(machine.bay).to_owned(),
+                bay: bays(desk, MachineIndex(place)),
                 bars,
             });
         }
     }
     Ok(Chart { span: day.until.since(day.from).get(), hours: hours_of(day), rows })
+}
+
+/// The bays of a machine's day, in their order.
+fn bays(desk: &Desk<'_>, machine: MachineIndex) -> String {
+    let home = desk.bay_name(desk.unit.machine(machine).bay);
+    let moves = desk.allocation.moves.iter().filter(|change| change.machine == machine);
+    let bays: Vec<&str> = std::iter::once(home).chain(moves.map(|change| desk.bay_name(change.to))).collect();
+    bays.join(" → ")
 }
 
 /// The hours to rule in a chart of `day`.
@@ -92,8 +102,8 @@ fn bars(
     }
     for change in desk.allocation.moves.iter().filter(|change| change.machine == machine) {
         // The latest time to move is drawn: before it the machine may stay where it is.
-        let begin = change.within.until - desk.unit.minutes.machine_move;
-        bars.push(blank(Span::new(begin, change.within.until), Fill::Move));
+        let until = desk.in_place_by(change);
+        bars.push(blank(Span::new(until - desk.unit.minutes.machine_move, until), Fill::Move));
     }
     Ok(bars)
 }
@@ -114,7 +124,7 @@ fn out_of_service(desk: &Desk<'_>, machine: MachineIndex, number: u8) -> Vec<Spa
 }
 
 /// The fewest outlets that are free in each bay in every stretch of the opening hours.
-pub(super) fn spare(desk: &Desk<'_>) -> Spare {
+pub(super) fn spare(desk: &Desk<'_>) -> Result<Spare, Problem> {
     let (opens, closes) = (desk.unit.opens.minutes(), desk.unit.closes.minutes());
     let stretches: Vec<Span> = (opens.div_euclid(STRETCH) * STRETCH..closes)
         .step_by(STRETCH.unsigned_abs() as usize)
@@ -127,10 +137,30 @@ pub(super) fn spare(desk: &Desk<'_>) -> Spare {
             .map(|stretch| fewest_free(desk, BayIndex(place), *stretch).to_string())
             .collect(),
     };
-    Spare {
+    Ok(Spare {
         times: stretches.iter().map(|stretch| stretch.from.to_string()).collect(),
         rows: (0..desk.unit.bays.len()).map(row).collect(),
+        reach: reach(desk)?,
+    })
+}
+
+/// That not every free outlet reaches every chair, with the chairs that one machine reaches together; empty
+/// where each machine reaches its whole bay.
+fn reach(desk: &Desk<'_>) -> Result<String, Problem> {
+    let mut groups: Vec<String> = Vec::new();
+    for bay in &desk.unit.bays {
+        let together = |one: &String| bay.chairs.iter().all(|other| bay.reach_together(one, other));
+        if bay.chairs.iter().all(together) {
+            continue;
+        }
+        let alone = |chair: &&String| !bay.reach.iter().any(|group| group.contains(chair));
+        groups.extend(bay.reach.iter().map(|group| group.join(", ")));
+        groups.extend(bay.chairs.iter().filter(alone).cloned());
     }
+    if groups.is_empty() {
+        return Ok(String::new());
+    }
+    desk.say("machine.reach", &json!({ "groups": groups.join("; ") }))
 }
 
 /// The fewest outlets of a bay that are free at once in a stretch: at its start, or whenever one is

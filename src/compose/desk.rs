@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 use super::WhenShort;
 use super::paperwork::{Document, Head, Kind, Paper, PatientLine};
 use super::words::Words;
-use crate::allocate::{Allocation, Cooling, OutletHold};
+use crate::allocate::{Allocation, Cooling, Move, OutletHold};
+use crate::clock::Moment;
 use crate::explain::Shortfall;
 use crate::fall_backs::{FallBack, fall_backs};
 use crate::patient::Visit;
@@ -102,6 +103,23 @@ impl<'a> Desk<'a> {
     /// `M1 · 2`.
     pub fn outlet_name(&self, hold: OutletHold) -> String {
         format!("{} · {}", self.unit.machine(hold.machine).name, hold.number)
+    }
+
+    /// Whether a machine cools somebody before it is moved.
+    pub fn used_before(&self, change: &Move) -> bool {
+        self.allocation.holds_of(change.machine).any(|(_, hold)| hold.span.until <= change.within.from)
+    }
+
+    /// By when a machine stands in its new bay and is switched on there: early enough to be cold at its first
+    /// use, or as early as its last patient leaves time for. Its first move may be made before opening.
+    pub fn in_place_by(&self, change: &Move) -> Moment {
+        let cold = change.within.until - self.unit.minutes.machine_start;
+        if self.used_before(change) {
+            let moved = change.within.from + self.unit.minutes.machine_move;
+            cold.max(moved).min(change.within.until)
+        } else {
+            cold
+        }
     }
 
     /// The outlet's name, or the words for having none.

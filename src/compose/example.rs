@@ -29,9 +29,15 @@ pub(super) fn example(desk: &Desk<'_>) -> Result<GridExample, Problem> {
         let Some(line) = Grid::slips().position(|slip| grid.cell(column, slip) >= real) else { continue };
         let slip = Grid::slips().nth(line).unwrap_or_default();
         let next = grid.links.iter().find(|link| link.from == column).map_or(column, |link| link.to);
+        let check = grid.events.iter().position(|event| event.what == What::FirstCheck).unwrap_or(column);
         steps.push(desk.say(
             &format!("front.example.{place}"),
-            &json!({ "real": real, "marked": grid.cell(column, slip), "next": grid.cell(next, slip) }),
+            &json!({
+                "real": real,
+                "marked": grid.cell(column, slip),
+                "check": grid.cell(check, slip),
+                "next": grid.cell(next, slip),
+            }),
         )?);
         marks.push(GridMark {
             column,
@@ -58,6 +64,7 @@ fn grid(desk: &Desk<'_>) -> Grid {
     let mut events = vec![
         Event { what: What::PremedGiven, base: START - LEAD },
         Event { what: What::Connect, base: START - minutes.pre_cooling },
+        Event { what: What::FirstCheck, base: START - minutes.pre_cooling + minutes.first_check },
         Event { what: What::StartDrug(0), base: START },
     ];
     let place =
@@ -72,5 +79,6 @@ fn grid(desk: &Desk<'_>) -> Grid {
         minimum,
         promise,
     };
-    Grid { links: links.into_iter().map(link).collect(), events }
+    let check = (What::Connect, What::FirstCheck, minutes.first_check, Promise::FirstCheck);
+    Grid { links: links.into_iter().chain([check]).map(link).collect(), events }
 }

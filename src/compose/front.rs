@@ -7,6 +7,7 @@ use super::example::example;
 use super::page_code::PageCodes;
 use super::paperwork::{CountLine, Document, FrontRow, FrontSection, FrontSheet, Kind, PatientLine};
 use super::proposal::{proposal, why};
+use crate::allocate::Move;
 use crate::clock::{Moment, Span};
 use crate::problem::Problem;
 use crate::propose::Advice;
@@ -214,9 +215,10 @@ fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
             let outlet = desk.outlet_or_none(*from)?;
             json!({ "outlet": outlet, "slack": desk.words.duration(*slack)? })
         }
-        Caution::MachineMoves { machine, from, to, within } => {
+        Caution::MachineMoves { machine, from, to, .. } => {
             let name = &desk.unit.machine(*machine).name;
-            json!({ "machine": name, "from": desk.bay_name(*from), "to": desk.bay_name(*to), "by": within.until })
+            let by = in_place_by(desk, caution);
+            json!({ "machine": name, "from": desk.bay_name(*from), "to": desk.bay_name(*to), "by": by })
         }
         _ => json!({}),
     };
@@ -228,6 +230,13 @@ fn facts(desk: &Desk<'_>, caution: &Caution) -> Result<Value, Problem> {
 
 fn range(desk: &Desk<'_>, span: Span) -> Result<String, Problem> {
     desk.words.range(span.from, span.until)
+}
+
+/// By when a machine that moves is in place, as the machine sheet says it.
+fn in_place_by(desk: &Desk<'_>, caution: &Caution) -> Option<Moment> {
+    let Caution::MachineMoves { machine, within, .. } = caution else { return None };
+    let is_it = |change: &&Move| change.machine == *machine && change.within == *within;
+    desk.allocation.moves.iter().find(is_it).map(|change| desk.in_place_by(change))
 }
 
 fn held_back(desk: &Desk<'_>, row: usize) -> Result<Value, Problem> {
@@ -276,12 +285,12 @@ fn by(desk: &Desk<'_>, caution: &Caution) -> String {
         Caution::NursesShort { when, .. } => Some(when.from),
         Caution::MachineBeforeOpening { switch_on, .. } => Some(*switch_on),
         Caution::HandOverTight { to, .. } => Some(prepare(to)),
-        Caution::MachineMoves { within, .. } => Some(within.until),
+        Caution::MachineMoves { .. } => in_place_by(desk, caution),
     };
     by.map(|moment| moment.to_string()).unwrap_or_default()
 }
 
-/// What the clerk counts when sorting the paper.
+/// What the clerk counts when sorting the paper: a bay's number is that of the patients on its sheet.
 fn counts(desk: &Desk<'_>) -> Result<Vec<CountLine>, Problem> {
     let mut counts = Vec::new();
     let mut count =
@@ -289,8 +298,12 @@ fn counts(desk: &Desk<'_>) -> Result<Vec<CountLine>, Problem> {
     let visits = &desk.list.visits;
     count(desk.text("front.counts.rows")?, visits.len() + desk.list.held_back.len());
     for (place, bay) in desk.unit.bays.iter().enumerate() {
-        let here = visits.iter().filter(|visit| visit.bay.0 == place).count();
+        let here = visits.iter().filter(|visit| visit.bay.0 == place && !visit.isolate).count();
         count(desk.say("front.counts.bay", &json!({ "bay": bay.name }))?, here);
+    }
+    let isolated = visits.iter().filter(|visit| visit.isolate).count();
+    if isolated > 0 {
+        count(desk.text("front.counts.isolated")?, isolated);
     }
     count(desk.text("front.counts.cards")?, visits.len());
     let large = visits.iter().filter(|visit| visit.large_print).count();

@@ -26,7 +26,7 @@ pub(super) fn machine_sheet(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Do
         without: without(desk)?,
         outages: outages(desk)?,
         caps: caps(desk)?,
-        spare: spare(desk),
+        spare: spare(desk)?,
         worth: worth(desk)?,
         fall_backs: fall_backs(desk)?,
         curves: curves(desk)?,
@@ -39,21 +39,25 @@ fn machines(desk: &Desk<'_>) -> impl Iterator<Item = MachineIndex> {
     (0..desk.unit.machines.len()).map(MachineIndex)
 }
 
-/// When each machine is switched on: the unit's start-up minutes before its first use.
+/// When each machine is switched on: the unit's start-up minutes before its first use. By time; those that are
+/// not needed come last.
 fn switch_on(desk: &Desk<'_>) -> Result<Vec<SwitchOn>, Problem> {
-    let line = |index: MachineIndex| {
+    let mut lines = Vec::new();
+    for index in machines(desk) {
         let machine = desk.unit.machine(index);
         let first = desk.allocation.holds_of(index).min_by_key(|(visit, hold)| (hold.span.from, *visit));
         let bay = first.map_or(machine.bay, |(visit, _)| desk.visit(visit).bay);
-        let (at, first_use) = match first {
-            Some((_, hold)) => {
-                ((hold.span.from - desk.unit.minutes.machine_start).to_string(), hold.span.from.to_string())
-            }
-            None => (desk.text("machine.not_needed")?, String::new()),
+        let at = first.map(|(_, hold)| hold.span.from - desk.unit.minutes.machine_start);
+        let line = SwitchOn {
+            machine: machine.name.clone(),
+            bay: desk.bay_name(bay).to_owned(),
+            at: at.map_or_else(|| desk.text("machine.not_needed"), |at| Ok(at.to_string()))?,
+            first_use: first.map(|(_, hold)| hold.span.from.to_string()).unwrap_or_default(),
         };
-        Ok(SwitchOn { machine: machine.name.clone(), bay: desk.bay_name(bay).to_owned(), at, first_use })
-    };
-    machines(desk).map(line).collect()
+        lines.push((at.is_none(), at, index, line));
+    }
+    lines.sort_by_key(|(unneeded, at, index, _)| (*unneeded, *at, *index));
+    Ok(lines.into_iter().map(|(.., line)| line).collect())
 }
 
 fn hand_overs(desk: &Desk<'_>) -> Result<Vec<OutletHandOver>, Problem> {
@@ -82,18 +86,17 @@ fn hand_overs(desk: &Desk<'_>) -> Result<Vec<OutletHandOver>, Problem> {
 
 fn moves(desk: &Desk<'_>) -> Result<Vec<MoveLine>, Problem> {
     let line = |change: &crate::allocate::Move| {
-        let used_before =
-            desk.allocation.holds_of(change.machine).any(|(_, hold)| hold.span.until <= change.within.from);
         Ok(MoveLine {
             machine: desk.unit.machine(change.machine).name.clone(),
             from: desk.bay_name(change.from).to_owned(),
             to: desk.bay_name(change.to).to_owned(),
-            after: if used_before {
+            after: if desk.used_before(change) {
                 change.within.from.to_string()
             } else {
-                desk.text("machine.before_first_use")?
+                desk.text("machine.any_time")?
             },
-            before: change.within.until.to_string(),
+            before: desk.in_place_by(change).to_string(),
+            first_use: change.within.until.to_string(),
         })
     };
     desk.allocation.moves.iter().map(line).collect()

@@ -272,6 +272,8 @@ pub struct GridMark {
 pub struct BaySheet {
     /// What every page carries.
     pub head: Head,
+    /// Who of the bay stands on a sheet of their own: `Isolated, on a sheet of their own: C4 (08:45)`; may be empty.
+    pub elsewhere: String,
     /// The day in time order, to tick.
     pub ticks: Vec<TickLine>,
     /// One strip a patient, by arrival; each on one face.
@@ -312,6 +314,8 @@ pub enum TickLine {
         title: String,
         /// Who is at which stage by the plan.
         rows: Vec<HandOverRow>,
+        /// Who is there too, on a sheet of their own; may be empty.
+        elsewhere: String,
     },
 }
 
@@ -320,7 +324,7 @@ pub enum TickLine {
 pub struct HandOverRow {
     /// The patient.
     pub patient: PatientLine,
-    /// The stage by the plan: `Post-cooling`.
+    /// The stage by the plan: `Post-cooling`, or `Post-cooling, see alert`.
     pub stage: String,
     /// What comes next, and when: `Stop cooling 14:10`.
     pub next: String,
@@ -406,6 +410,8 @@ pub struct DrugLine {
     pub free: String,
     /// `hair loss`, `push`, `first dose`; may be empty.
     pub note: String,
+    /// Whether its real start is written here, because no column of a slip grid has room for it.
+    pub write: bool,
 }
 
 /// What a cooled patient's strip has more.
@@ -424,6 +430,8 @@ pub struct CoolingStrip {
     pub breaks: Vec<String>,
     /// How many lines the break log has.
     pub break_lines: u8,
+    /// When to rinse, from when cooling really stopped.
+    pub rinse: String,
     /// Whether there is so much to say that rows are set closer, to keep the patient on one face.
     pub dense: bool,
 }
@@ -444,6 +452,8 @@ pub struct SlipColumn {
     pub label: String,
     /// The drug, where the event is a drug's and the visit has several; may be empty.
     pub drug: String,
+    /// Whether the column is only read: nothing waits for the event, so nothing is written or marked in it.
+    pub only_read: bool,
 }
 
 /// A line of the grid.
@@ -510,7 +520,7 @@ pub struct MachineSheet {
     pub head: Head,
     /// The time chart.
     pub chart: Chart,
-    /// When each machine is switched on.
+    /// When each machine is switched on, by time.
     pub switch_on: Vec<SwitchOn>,
     /// Outlets that pass from one patient to the next, by time.
     pub hand_overs: Vec<OutletHandOver>,
@@ -629,7 +639,7 @@ pub struct ChartRow {
     pub machine: String,
     /// The outlet.
     pub outlet: String,
-    /// The bay in which it stands in the morning.
+    /// The bay in which it stands in the morning, and those to which it moves: `A → C`.
     pub bay: String,
     /// What fills it, by time; bars of one row never overlap.
     pub bars: Vec<ChartBar>,
@@ -711,10 +721,12 @@ pub struct MoveLine {
     pub from: String,
     /// The bay it goes to.
     pub to: String,
-    /// From when it may be moved; `Before first use` for the first move of the day.
+    /// From when it may be moved; `Any time` where it cools nobody before.
     pub after: String,
-    /// When it must be in place.
+    /// When it must be in place and switched on.
     pub before: String,
+    /// Its first use there.
+    pub first_use: String,
 }
 
 /// A cooled patient without an outlet.
@@ -759,6 +771,8 @@ pub struct Spare {
     pub times: Vec<String>,
     /// One row a bay.
     pub rows: Vec<SpareRow>,
+    /// That hose reach is not counted, and which chairs one machine reaches together; may be empty.
+    pub reach: String,
 }
 
 /// A bay's spare outlets.

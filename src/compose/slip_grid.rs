@@ -49,6 +49,8 @@ pub enum What {
     ObservationStarts(usize),
     /// The cap is connected.
     Connect,
+    /// The patient is looked at and asked, some minutes after connecting. Nothing waits for it.
+    FirstCheck,
     /// The first hair-loss drug is started.
     StartDrug(usize),
     /// The drug that the post-cooling clock counts from has ended.
@@ -80,6 +82,8 @@ pub struct Link {
 pub enum Promise {
     /// Pre-medication before the first drug.
     PremedLead,
+    /// From connecting until the first check.
+    FirstCheck,
     /// Cooling before the first hair-loss drug.
     PreCooling,
     /// Drugs running; a plan, not a minimum of safety.
@@ -153,6 +157,12 @@ impl Draft<'_> {
         self.grid.links.push(Link { from, to, minimum, promise });
     }
 
+    fn link_from(&mut self, open: Option<Open>, to: usize) {
+        if let Some(open) = open {
+            self.link(open, to);
+        }
+    }
+
     fn observation(&self, step: usize) -> Minutes {
         self.regimen.steps[step].observation(self.visit.is_first())
     }
@@ -164,20 +174,24 @@ impl Draft<'_> {
 
     /// Pre-medication, and the drugs given before the first hair-loss one. Everything is counted back
     /// from the first hair-loss drug, so that these are the latest times that keep it on plan.
-    fn before_the_cap(&mut self, first: usize) -> Open {
+    fn before_the_cap(&mut self, first: usize) -> Option<Open> {
         let all: Minutes = (0..first).map(|step| self.given(step) + self.observation(step)).sum();
         let mut at = self.stages.hair_loss_drug_start - all;
         let lead = self.regimen.premed_lead;
-        let premed = self.event(What::PremedGiven, at - lead);
-        let mut open = (premed, lead, Promise::PremedLead);
+        // A lead of no minutes is no pre-medication: a column for it would wait for ever.
+        let mut open =
+            (lead.get() > 0).then(|| (self.event(What::PremedGiven, at - lead), lead, Promise::PremedLead));
         for step in 0..first {
             // A column is needed for the first drug, and wherever an observation must have ended.
-            if step == 0 || open.2 == Promise::Observation {
-                let started = self.event(What::DrugStarted(step), at);
-                self.link(open, started);
-                open = (started, Minutes::new(0), Promise::Drugs);
-            }
-            open = self.observed(step, at, open);
+            let running = match open {
+                Some(open) if step > 0 && open.2 != Promise::Observation => open,
+                _ => {
+                    let started = self.event(What::DrugStarted(step), at);
+                    self.link_from(open, started);
+                    (started, Minutes::new(0), Promise::Drugs)
+                }
+            };
+            open = Some(self.observed(step, at, running));
             at = at + self.given(step) + self.observation(step);
         }
         open
@@ -195,11 +209,15 @@ impl Draft<'_> {
         (ended, self.observation(step), Promise::Observation)
     }
 
-    fn cooling_and_drug(&mut self, first: usize, earlier: Open) -> usize {
+    fn cooling_and_drug(&mut self, first: usize, earlier: Option<Open>) -> usize {
         let start_time = self.stages.hair_loss_drug_start;
-        let connect = self.event(What::Connect, start_time - self.stages.pre_cooling);
+        let connected = start_time - self.stages.pre_cooling;
+        let connect = self.event(What::Connect, connected);
+        let first_check = self.unit.minutes.first_check;
+        let check = self.event(What::FirstCheck, connected + first_check);
+        self.link((connect, first_check, Promise::FirstCheck), check);
         let start = self.event(What::StartDrug(first), start_time);
-        self.link(earlier, start);
+        self.link_from(earlier, start);
         self.link((connect, self.stages.pre_cooling, Promise::PreCooling), start);
         start
     }

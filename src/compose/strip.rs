@@ -1,5 +1,6 @@
 //! A patient's strip: all that belongs to one patient, on one face.
 
+use chrono::Days;
 use serde_json::json;
 
 use super::desk::Desk;
@@ -21,15 +22,18 @@ const BREAK_LINES_DENSE: u8 = 2;
 /// How many patients with a name like this one's the strip names by their chairs; more are counted.
 const NAMED_ALIKE: usize = 3;
 
-/// Drugs, warnings and heavy lines that a face holds with room to spare, and columns of its grid.
+/// Drugs, boxes for their starts, warnings and heavy lines that a face holds with room to spare, and columns of its
+/// grid.
 const ROWS_AT_EASE: usize = 3;
-const COLUMNS_AT_EASE: usize = 8;
+const COLUMNS_AT_EASE: usize = 9;
 
 /// Composes a patient's strip.
 pub(super) fn strip(desk: &Desk<'_>, visit: usize) -> Result<Strip, Problem> {
     let alerts = alerts(desk, visit)?;
+    let steps = steps(desk, visit)?;
+    let boxes = steps.iter().filter(|step| step.write).count();
     let cooling = match &desk.planned(visit).cooling {
-        Some(stages) => Some(cooling_strip(desk, visit, stages, alerts.len())?),
+        Some(stages) => Some(cooling_strip(desk, visit, stages, alerts.len() + boxes)?),
         None => None,
     };
     let order = if cooling.is_some() { "strip.before_cooled" } else { "strip.before" };
@@ -38,10 +42,17 @@ pub(super) fn strip(desk: &Desk<'_>, visit: usize) -> Result<Strip, Problem> {
         alerts,
         facts: facts(desk, visit)?,
         stages: stages(desk, visit)?,
-        steps: steps(desk, visit)?,
-        before: desk.words.list(order, &json!({}))?,
+        steps,
+        before: desk.words.list(&with_premed(desk, visit, order), &json!({}))?,
         cooling,
     })
+}
+
+/// The list of ticks of this name, or the one without pre-medication where the regimen has none: a box that nobody
+/// can tick would be still to do for ever.
+fn with_premed(desk: &Desk<'_>, visit: usize, list: &str) -> String {
+    let has_premed = desk.regimen(visit).premed_lead.get() > 0;
+    if has_premed { list.to_owned() } else { format!("{list}_no_premed") }
 }
 
 fn banner(desk: &Desk<'_>, visit: usize) -> Result<Banner, Problem> {
@@ -188,7 +199,13 @@ fn stages(desk: &Desk<'_>, visit: usize) -> Result<Vec<StageTime>, Problem> {
 
 fn steps(desk: &Desk<'_>, visit: usize) -> Result<Vec<DrugLine>, Problem> {
     let row = desk.visit(visit);
-    let line = |(step, times): (&Step, &PlannedStep)| {
+    let planned = desk.planned(visit);
+    let grid = slip_grid(row, desk.regimen(visit), desk.unit, planned);
+    let has_column = |place: usize| {
+        let starts = [What::StartDrug(place), What::DrugStarted(place)];
+        grid.as_ref().is_some_and(|grid| grid.events.iter().any(|event| starts.contains(&event.what)))
+    };
+    let line = |(place, (step, times)): (usize, (&Step, &PlannedStep))| {
         let duration = |length: Minutes| desk.words.duration(length);
         let mut length = vec![duration(step.infusion(row.is_first()))?];
         if step.flush.get() > 0 {
@@ -205,9 +222,10 @@ fn steps(desk: &Desk<'_>, visit: usize) -> Result<Vec<DrugLine>, Problem> {
             end: times.end.to_string(),
             free: times.free.to_string(),
             note: note(desk, step, row.is_first())?,
+            write: !has_column(place),
         })
     };
-    desk.regimen(visit).steps.iter().zip(&desk.planned(visit).steps).map(line).collect()
+    desk.regimen(visit).steps.iter().zip(&planned.steps).enumerate().map(line).collect()
 }
 
 fn note(desk: &Desk<'_>, step: &Step, first_visit: bool) -> Result<String, Problem> {
@@ -224,7 +242,7 @@ fn cooling_strip(
     desk: &Desk<'_>,
     visit: usize,
     stages: &CoolingStages,
-    alerts: usize,
+    more_rows: usize,
 ) -> Result<CoolingStrip, Problem> {
     let (row, regimen) = (desk.visit(visit), desk.regimen(visit));
     let planned = desk.planned(visit);
@@ -235,21 +253,34 @@ fn cooling_strip(
     let check = desk.unit.minutes.first_check;
     let grid = paper_grid(desk, &grid, &names, &costs(desk, visit)?, desk.flush_counts(visit))?;
     let heavy_lines = grid.lines.iter().filter(|line| line.cost.is_some()).count();
-    let crowded = alerts + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
+    let crowded =
+        more_rows + names.len() + heavy_lines > ROWS_AT_EASE || grid.columns.len() > COLUMNS_AT_EASE;
     // A page of US Letter is lower by the height of four rows.
     let dense = crowded || desk.paper == Paper::UsLetter;
     Ok(CoolingStrip {
         grid,
-        guards: desk.words.list(guards, &json!({}))?,
+        guards: desk.words.list(&with_premed(desk, visit, guards), &json!({}))?,
         first_check: desk.say(
             "strip.first_check",
             &json!({ "time": stages.cooling_on + check, "after": desk.words.duration(check)? }),
         )?,
         cap_sizes: desk.unit.caps.iter().map(|stock| stock.size.clone()).collect(),
         breaks: breaks(desk, visit)?,
+        rinse: rinse(desk, stages)?,
         break_lines: if dense { BREAK_LINES_DENSE } else { BREAK_LINES },
         dense,
     })
+}
+
+/// When to rinse, without a sum: at the clock time at which cooling really stopped, a day later. Where the unit's
+/// hours are others, or the clocks change in between, the plan's time is named.
+fn rinse(desk: &Desk<'_>, stages: &CoolingStages) -> Result<String, Problem> {
+    if stages.cooling_off.on(desk.list.day) + Days::new(1) == stages.rinse_by {
+        return desk.text("strip.rinse");
+    }
+    let (day, time) =
+        (desk.words.date("staff_day", stages.rinse_by.date())?, stages.rinse_by.format("%H:%M"));
+    desk.say("strip.rinse_other", &json!({ "day": day, "time": time.to_string() }))
 }
 
 /// A cooled visit without a hair-loss drug; no verified day has one, and no face is printed without
@@ -324,6 +355,7 @@ fn column(desk: &Desk<'_>, what: What, drugs: &[String], flush_counts: bool) -> 
         What::DrugStarted(step) => ("drug_started", Some(step)),
         What::ObservationStarts(step) => ("observation_starts", Some(step)),
         What::Connect => ("connect", None),
+        What::FirstCheck => ("first_check", None),
         What::StartDrug(step) => ("start_drug", Some(step)),
         What::DrugEnded(step) if flush_counts => ("drug_flush_ended", Some(step)),
         What::DrugEnded(step) => ("drug_ended", Some(step)),
@@ -332,7 +364,8 @@ fn column(desk: &Desk<'_>, what: What, drugs: &[String], flush_counts: bool) -> 
         What::MayLeave => ("may_leave", None),
     };
     let drug = step.and_then(|step| drugs.get(step)).cloned().unwrap_or_default();
-    Ok(SlipColumn { label: desk.text(&format!("strip.events.{label}"))?, drug })
+    let only_read = what == What::FirstCheck;
+    Ok(SlipColumn { label: desk.text(&format!("strip.events.{label}"))?, drug, only_read })
 }
 
 fn line_label(desk: &Desk<'_>, slip: i32) -> Result<String, Problem> {

@@ -22,19 +22,20 @@ pub(super) struct Task {
     key: bool,
 }
 
-/// What is done only to somebody who is cooled.
-const COOLING: [&str; 6] =
-    ["connect", "first_check", "post_cooling", "post_cooling_flush", "stop_cooling", "cap_off"];
-
-/// The tick list of the given patients, with the hand-over lines between.
-pub(super) fn ticks(desk: &Desk<'_>, patients: &[usize]) -> Result<Vec<TickLine>, Problem> {
+/// The tick list of the given patients, with the hand-over lines between. `elsewhere` are those of the bay who
+/// have a sheet of their own.
+pub(super) fn ticks(
+    desk: &Desk<'_>,
+    patients: &[usize],
+    elsewhere: &[usize],
+) -> Result<Vec<TickLine>, Problem> {
     let mut tasks: Vec<Task> = patients.iter().flat_map(|&visit| tasks(desk, visit)).collect();
     tasks.sort_by_key(|task| (task.at, desk.chair_place(task.visit), task.visit));
     let mut lines = Vec::new();
     let mut changes = shift_changes(desk).into_iter().peekable();
     for task in &tasks {
         while let Some((at, title)) = changes.next_if(|(at, _)| *at <= task.at) {
-            lines.push(hand_over(desk, patients, &tasks, at, title)?);
+            lines.push(hand_over(desk, (patients, elsewhere), &tasks, at, title)?);
         }
         lines.push(event(desk, task)?);
     }
@@ -49,28 +50,36 @@ fn tasks(desk: &Desk<'_>, visit: usize) -> Vec<Task> {
     if desk.regimen(visit).premed_lead.get() > 0 {
         tasks.push(task(planned.premed, "premed", None, false));
     }
+    let mut leave = "leave";
+    match &planned.cooling {
+        Some(stages) if desk.outlet(visit).is_some() => {
+            let ended = if desk.flush_counts(visit) { "post_cooling_flush" } else { "post_cooling" };
+            tasks.extend([
+                task(stages.prepare, "prepare", None, false),
+                task(stages.cooling_on, "connect", None, true),
+                task(stages.cooling_on + desk.unit.minutes.first_check, "first_check", None, false),
+                task(stages.hair_loss_drug_end, ended, None, false),
+                task(stages.cooling_off, "stop_cooling", None, true),
+                task(stages.cap_off, "cap_off", None, false),
+            ]);
+        }
+        // Without an outlet or a cap the hair stays dry until somebody has decided. There is nothing to connect
+        // and nothing to stop: a box that stays empty would say that it is still to do. If they find one, the
+        // strip has the times.
+        Some(stages) => {
+            leave = "leave_without";
+            tasks.push(task(stages.prepare, "prepare_without", None, true));
+        }
+        None => {}
+    }
+    // At one minute the flush of a drug has ended before the next drug is started.
     let first = desk.regimen(visit).first_hair_loss().filter(|_| planned.cooling.is_some());
     let drugs = desk.regimen(visit).steps.iter().zip(&planned.steps).enumerate();
     for (place, (step, times)) in drugs {
         let name = if step.cytotoxic { "start_cytotoxic_drug" } else { "start_drug" };
         tasks.push(task(times.start, name, Some(place), first == Some(place)));
     }
-    if let Some(stages) = &planned.cooling {
-        // Without an outlet or a cap the hair stays dry until somebody has decided; the times hold if they
-        // find one.
-        let served = desk.outlet(visit).is_some();
-        let prepare = if served { "prepare" } else { "prepare_without" };
-        let ended = if desk.flush_counts(visit) { "post_cooling_flush" } else { "post_cooling" };
-        tasks.extend([
-            task(stages.prepare, prepare, None, !served),
-            task(stages.cooling_on, "connect", None, served),
-            task(stages.cooling_on + desk.unit.minutes.first_check, "first_check", None, false),
-            task(stages.hair_loss_drug_end, ended, None, false),
-            task(stages.cooling_off, "stop_cooling", None, served),
-            task(stages.cap_off, "cap_off", None, false),
-        ]);
-    }
-    tasks.push(task(planned.leave, "leave", None, false));
+    tasks.push(task(planned.leave, leave, None, false));
     tasks.sort_by_key(|task| task.at);
     tasks
 }
@@ -100,7 +109,7 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
     let row = desk.visit(task.visit);
     match task.name {
         "arrive" if !alerts(desk, task.visit)?.is_empty() => desk.text("ticks.see_alert"),
-        "premed" if desk.is_warned(task.visit, WAITING) => desk.text("ticks.see_alert"),
+        "premed" => premed_detail(desk, task.visit),
         "start_drug" | "start_cytotoxic_drug" if desk.is_alike(task.visit) => desk.text("ticks.see_alert"),
         "prepare" if desk.is_warned(task.visit, BEFORE_THE_CAP) => {
             let parts = [fitted_cap(desk, row)?, desk.text("ticks.see_alert")?];
@@ -109,12 +118,24 @@ fn detail(desk: &Desk<'_>, task: &Task) -> Result<String, Problem> {
         "prepare" => fitted_cap(desk, row),
         "prepare_without" => desk.text("ticks.see_alert"),
         "connect" | "stop_cooling" => desk.outlet_or_none(task.visit),
-        "leave" => match row.leave_by {
+        "leave" | "leave_without" => match row.leave_by {
             Some(leave_by) => desk.say("ticks.leave_by", &json!({ "time": leave_by })),
             None => Ok(String::new()),
         },
         _ => Ok(String::new()),
     }
+}
+
+/// What to be sure of before the pre-medication: the go-ahead, and that drugs that come late are coming.
+fn premed_detail(desk: &Desk<'_>, visit: usize) -> Result<String, Problem> {
+    let mut parts = Vec::new();
+    if let Some(ready) = desk.visit(visit).drugs_ready.filter(|ready| *ready > desk.planned(visit).premed) {
+        parts.push(desk.say("ticks.drugs_ready", &json!({ "time": ready }))?);
+    }
+    if desk.is_warned(visit, WAITING) {
+        parts.push(desk.text("ticks.see_alert")?);
+    }
+    Ok(parts.join(", "))
 }
 
 /// The cap that is fitted.
@@ -144,26 +165,40 @@ fn shift_changes(desk: &Desk<'_>) -> Vec<(Moment, String)> {
 
 fn hand_over(
     desk: &Desk<'_>,
-    patients: &[usize],
+    (patients, elsewhere): (&[usize], &[usize]),
     tasks: &[Task],
     at: Moment,
     shifts: String,
 ) -> Result<TickLine, Problem> {
-    let here = |visit: &&usize| desk.planned(**visit).arrive <= at && at < desk.planned(**visit).leave;
-    let row = |&visit: &usize| {
-        // What is done to a cap is not what comes next for somebody who has none.
-        let comes = |task: &&Task| desk.outlet(visit).is_some() || !COOLING.contains(&task.name);
-        let next = match tasks.iter().filter(comes).find(|task| task.visit == visit && task.at >= at) {
+    let here = |visit: &usize| desk.planned(*visit).arrive <= at && at < desk.planned(*visit).leave;
+    let row = |visit: usize| {
+        let next = match tasks.iter().find(|task| task.visit == visit && task.at >= at) {
             Some(task) => desk.say("ticks.next", &json!({ "what": what(desk, task)?, "time": task.at }))?,
             None => String::new(),
         };
-        Ok(HandOverRow { patient: desk.patient_line(visit)?, stage: stage(desk, visit, at)?, next })
+        let mut stage = stage(desk, visit, at)?;
+        if !alerts(desk, visit)?.is_empty() {
+            stage = [stage, desk.text("ticks.see_alert")?].join(", ");
+        }
+        Ok(HandOverRow { patient: desk.patient_line(visit)?, stage, next })
     };
+    let away: Vec<usize> = elsewhere.iter().copied().filter(here).collect();
     Ok(TickLine::HandOver {
         time: at.to_string(),
         title: desk.say("ticks.hand_over", &json!({ "shifts": shifts }))?,
-        rows: patients.iter().filter(here).map(row).collect::<Result<Vec<_>, _>>()?,
+        rows: patients.iter().copied().filter(here).map(row).collect::<Result<Vec<_>, _>>()?,
+        elsewhere: on_other_sheets(desk, &away)?,
     })
+}
+
+/// That these patients of the bay stand on sheets of their own: by chair and arrival, since no other sheet names
+/// them. Empty where there are none.
+pub(super) fn on_other_sheets(desk: &Desk<'_>, patients: &[usize]) -> Result<String, Problem> {
+    if patients.is_empty() {
+        return Ok(String::new());
+    }
+    let seats = patients.iter().map(|&visit| desk.seat(visit)).collect::<Result<Vec<_>, _>>()?;
+    desk.say("ticks.elsewhere", &json!({ "seats": seats.join(", ") }))
 }
 
 /// The stage at which a patient is by the plan. What is due at that very minute is still to do: it

@@ -175,7 +175,8 @@ def measure_strip(found, place, page, strip):
             found.add("type", place, f"stage time {word.text} in {word.size:.2f} pt")
     cells = measure_grid(found, place, page, strip["cooling"]["grid"])
     if cells:
-        measure_grid_heads(found, place, page, cells)
+        columns = strip["cooling"]["grid"]["columns"]
+        measure_grid_heads(found, place, page, [cell for cell, column in zip(cells, columns) if not column["only_read"]], len(cells))
     measure_break_log(found, place, page, strip["cooling"]["break_lines"])
 
 
@@ -202,9 +203,9 @@ def clock_cells(row):
     return [word for word in row if CLOCK.fullmatch(word.text)]
 
 
-def measure_grid_heads(found, place, page, cells):
-    """The boxes for the real time and the initials at the head of each column."""
-    wide = len(cells) > COLUMNS_AT_MOST
+def measure_grid_heads(found, place, page, cells, columns):
+    """The boxes for the real time and the initials at the head of each column in which something is written."""
+    wide = columns > COLUMNS_AT_MOST
     found.count("wide grids", int(wide))
     for label, least, kind in ((found.bay["real_time"], TIME_BOX, "real time box"), (found.common["initials"], INITIALS_BOX, "initials box")):
         left = min(word.area.left for word in cells)

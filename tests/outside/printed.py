@@ -65,10 +65,13 @@ def tick_times(visit, unit):
     first = first_hair_loss(visit)
     if first == 0:
         drugs_from = max(visit.stages["arrive"] + minutes_in(unit).settle + visit.regimen["premed_lead"], visit.row.drugs_ready or 0)
-    events = {*visit.stages.values(), *(start for start, _, _ in visit.steps)}
+    without = visit.row.cooled and not visit.plan["outlet"]
+    # Without an outlet there is nothing to connect, to stop or to take off.
+    stages = ("arrive", "prepare", "leave") if without else visit.stages
+    events = {*(visit.stages[name] for name in stages), *(start for start, _, _ in visit.steps)}
     if visit.regimen["premed_lead"]:
         events.add(drugs_from - visit.regimen["premed_lead"])
-    if visit.row.cooled:
+    if visit.row.cooled and not without:
         events.add(visit.stages["cooling_on"] + minutes_in(unit).first_check)
     return events
 
@@ -104,8 +107,10 @@ def grid_bases(visit, unit):
     first, start = first_hair_loss(visit), visit.stages["hair_loss_drug_start"]
     earlier = sum(step.whole for step in visit.timed[:first])
     pre_cooling = pre_cooling_of(minutes_in(unit), visit.row.hair)
+    # A lead of no minutes is no pre-medication.
+    premed = [start - earlier - visit.regimen["premed_lead"]] if visit.regimen["premed_lead"] else []
     must = [
-        start - earlier - visit.regimen["premed_lead"], start - pre_cooling, start,
+        *premed, start - pre_cooling, start - pre_cooling + minutes_in(unit).first_check, start,
         *(visit.stages[name] for name in ("hair_loss_drug_end", "cooling_off", "cap_off", "leave")),
     ]
     begins = [start - sum(step.whole for step in visit.timed[place:first]) for place in range(first)]
@@ -131,7 +136,8 @@ def grid_differences(visit, page, unit):
         rest.remove(base)
     if not is_subsequence(must, printed[0]):
         found.append(f"{visit.number}: columns {texts(printed[0])} are not in the order {texts(must)}")
-    if first_hair_loss(visit) and grid_bases(visit, unit)[0][0] + visit.regimen["premed_lead"] not in printed[0]:
+    first = first_hair_loss(visit)
+    if first and visit.stages["hair_loss_drug_start"] - sum(step.whole for step in visit.timed[:first]) not in printed[0]:
         found.append(f"{visit.number}: no column for the first drug, which precedes the cap")
     return found + [f"{visit.number}: nothing justifies the column {clock(base)}" for base in rest if base not in may]
 
@@ -172,7 +178,9 @@ def bay_differences(path, visits, day):
     mine = sheet_visits(path, visits, [bay["name"] for bay in day.unit["bays"]])
     sheet = paper.pages(paper.words_of(path))
     ticks, strips, late = parts(sheet, words_in(day.unit["language"]))
-    found = tick_differences(ticks, mine, day.unit) + strip_differences(strips, mine, visits, day.unit)
+    bay = {visit.bay for visit in visits if file_part(visit.bay) == path.stem.removeprefix("bay-")}
+    alone = {visit.stages["arrive"] for visit in visits if visit.bay in bay and visit.row.isolate}
+    found = tick_differences(ticks, mine, day.unit, alone) + strip_differences(strips, mine, visits, day.unit)
     found += late_differences(late, mine, day.unit) + ladder_differences(sheet, mine, day.unit)
     others = {visit.number for visit in visits} - {visit.number for visit in mine}
     strangers = [word.text for page in sheet for word in page if word.text in others]
@@ -181,7 +189,10 @@ def bay_differences(path, visits, day):
 
 
 def parts(sheet, words):
-    """The pages of a sheet by what they hold: tick list, strips, late table."""
+    """The pages of a sheet by what they hold: tick list, strips, late table.
+
+    Who is not cooled stands below the tick list: such a page is two, above and below the title between them."""
+    sheet = [part for page in sheet for part in parted(page, words)]
     is_strip = [words["common"]["labels"]["hospital_no"] in paper.joined(page) for page in sheet]
     is_late = [words["bay"]["labels"]["late"] in paper.joined(page) for page in sheet]
     last = is_late.index(True) if True in is_late else len(sheet)
@@ -189,8 +200,19 @@ def parts(sheet, words):
     return sheet[:first], sheet[first:last], sheet[last:]
 
 
-def tick_differences(ticks, mine, unit):
-    """Each event of each visit stands in the tick list beside the patient's number, and nothing else does."""
+def parted(page, words):
+    """A page, or what stands on it above and below the title of the patients who are not cooled."""
+    title = next((line for line in paper.lines(page) if paper.joined(line) == words["bay"]["labels"]["plain"]), None)
+    if title is None:
+        return [page]
+    at = title[0].middle
+    return [[word for word in page if word.middle < at], [word for word in page if word.middle >= at]]
+
+
+def tick_differences(ticks, mine, unit, alone=frozenset()):
+    """Each event of each visit stands in the tick list beside the patient's number, and nothing else does.
+
+    `alone` are the arrivals of those who have a sheet of their own, which the list names."""
     by_number = {visit.number: visit for visit in mine}
     printed = {number: set() for number in by_number}
     shifts = {minutes_of(shift["from"]) for shift in unit["shifts"]}
@@ -204,7 +226,7 @@ def tick_differences(ticks, mine, unit):
                     if time in allowed_on_ticks(by_number[near.text], unit):
                         printed[near.text].add(time)
                         continue
-                if time not in shifts:
+                if time not in shifts and time not in alone:
                     found.append(f"tick list: nothing justifies {clock(time)}")
     for number, visit in by_number.items():
         for time in sorted(tick_times(visit, unit) - printed[number]):
@@ -214,7 +236,7 @@ def tick_differences(ticks, mine, unit):
 
 def allowed_on_ticks(visit, unit):
     """What may stand beside a patient in the tick list."""
-    return tick_times(visit, unit) | ({visit.row.leave_by} if visit.row.leave_by is not None else set())
+    return tick_times(visit, unit) | {time for time in (visit.row.leave_by, visit.row.drugs_ready) if time is not None}
 
 
 def strip_differences(strips, mine, visits, unit):
@@ -264,7 +286,9 @@ def one_strip(visit, words, visits, unit):
 
 def allowed_on_strip(visit, visits, unit):
     """The times besides the grid's: stages, drugs, limits, first check, closing; who is alike; whose outlet stops with a break."""
-    allowed = tick_times(visit, unit) | {time for step in visit.steps for time in step}
+    allowed = tick_times(visit, unit) | set(visit.stages.values()) | {time for step in visit.steps for time in step}
+    if visit.row.cooled:
+        allowed.add(visit.stages["cooling_on"] + minutes_in(unit).first_check)
     allowed |= {time for time in (visit.row.drugs_ready, visit.row.leave_by) if time is not None}
     allowed.add(minutes_of(unit["closes"]))
     outlet = visit.plan["outlet"]
