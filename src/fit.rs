@@ -21,6 +21,9 @@ use crate::verify::{VerifiedDay, verify};
 /// (common practice, no source).
 const STEP: i32 = 5;
 
+/// Before this a patient of a list arrives.
+const LAST_ARRIVAL: Moment = Moment::from_midnight(24 * 60);
+
 /// How many days are allocated anew at the most; enough for every arrival time of a unit's day.
 const MOST_ANEW: u32 = 400;
 
@@ -118,7 +121,7 @@ impl Search<'_> {
         let unit = &self.day.list().unit;
         let mut found = BayRoom { bay, room: Vec::new(), obstacles: BTreeMap::new() };
         let mut arrive = unit.opens;
-        while arrive < unit.closes {
+        while arrive < unit.closes.min(LAST_ARRIVAL) {
             match self.time(bay, arrive) {
                 Ok(room) => add(&mut found.room, room),
                 Err(obstacle) => *found.obstacles.entry(obstacle).or_default() += 1,

@@ -200,9 +200,10 @@ fn within_one_slip(one: &str, other: &str) -> bool {
     shorter >= 5 && strsim::damerau_levenshtein(one, other) <= 1
 }
 
-/// Lower case, without marks, spaces or punctuation.
+/// Lower case, without marks, spaces or punctuation; a sigma at the end of a word (U+03C2) is a sigma.
 fn fold(name: &str) -> String {
-    name.nfd().filter(|character| character.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+    let letters = name.nfd().filter(|character| character.is_alphanumeric()).flat_map(char::to_lowercase);
+    letters.map(|letter| if letter == 'ς' { 'σ' } else { letter }).collect()
 }
 
 /// Cooled patients without an outlet.

@@ -228,7 +228,13 @@ impl DayList {
             }
         }
         let unit = &self.unit;
-        list.visits.sort_by_cached_key(|visit| ward_order(visit, unit));
+        let marked = |place: usize| self.cards_in_unit_language.contains(&place);
+        let mut visits: Vec<(Visit, bool)> =
+            list.visits.into_iter().enumerate().map(|(place, visit)| (visit, marked(place))).collect();
+        visits.sort_by_cached_key(|(visit, _)| ward_order(visit, unit));
+        let places = visits.iter().enumerate().filter(|(_, (_, marked))| *marked);
+        list.cards_in_unit_language = places.map(|(place, _)| place).collect();
+        list.visits = visits.into_iter().map(|(visit, _)| visit).collect();
         list
     }
 

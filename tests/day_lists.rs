@@ -35,7 +35,7 @@ fn taken_with(list: &[u8], unit: &[u8], regimens: &[u8], options: Options) -> Re
         unit: File { name: "unit.toml", bytes: unit },
         regimens: File { name: "regimens.toml", bytes: regimens },
     };
-    let languages = ["en".to_owned()];
+    let languages = ["en".to_owned(), "es".to_owned()];
     validate(&read(&inputs), options, &AtHand { prints: &|_| true, languages: &languages })
 }
 

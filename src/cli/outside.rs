@@ -137,7 +137,7 @@ fn read_file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
 
 /// Reads a file, at most a little more than the largest that is accepted, so that the reader can refuse it. What
 /// is no file is not opened: a pipe that nobody writes to would be waited for without end.
-fn read_whole(path: &Path) -> io::Result<Vec<u8>> {
+pub(super) fn read_whole(path: &Path) -> io::Result<Vec<u8>> {
     if !fs::metadata(path)?.is_file() {
         return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is not a file"));
     }

@@ -1,13 +1,12 @@
 //! `baypack words`: begins a translation and checks one; and, for a day's cards, which languages can be printed.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
 use std::path::Path;
 
 use super::apart;
 use super::arguments::WordsCommand;
 use super::layout_folders::write_new;
-use super::outside::Failure;
+use super::outside::{Failure, read_whole};
 use super::own_files::read_own_files;
 use super::report::say;
 use crate::compose::paperwork::{Document, Paper};
@@ -54,7 +53,7 @@ fn start(layouts: &Layouts, language: &str, file: &Path) -> Result<(), Failure> 
 
 /// Says everything that is wrong with a wording file, at last whether its cards can be printed.
 fn check(setting: &Setting<'_>, file: &Path) -> Result<(), Failure> {
-    let bytes = fs::read(file).map_err(|error| Failure::outside("read", file, error))?;
+    let bytes = read_whole(file).map_err(|error| Failure::outside("read", file, error))?;
     let name = name(file);
     let problems = problems(setting.layouts, &name, &bytes)?;
     if !problems.is_empty() {

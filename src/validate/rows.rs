@@ -57,6 +57,9 @@ struct DayRow<'a> {
     problems: Vec<Problem>,
 }
 
+/// Rows that a list must have before their ends say how its program writes them.
+const ROWS_TO_TELL: usize = 3;
+
 /// Checks every row of the day. `named` is the day that the command line names. `both_of_a_pair` says
 /// that of two rows with one number the earlier has a problem too: which of them is right is not known.
 pub(super) fn check_rows(
@@ -88,7 +91,8 @@ pub(super) fn check_rows(
         checked.problems.push(problem);
         return checked;
     }
-    let mut day_rows: Vec<DayRow> = of_day.into_iter().map(|row| day_row(row, day, against)).collect();
+    let spare = spare_cells(&rows, against);
+    let mut day_rows: Vec<DayRow> = of_day.into_iter().map(|row| day_row(row, day, spare, against)).collect();
     numbers_twice(&mut day_rows, both_of_a_pair, against);
     for DayRow { row, visit, problems } in day_rows {
         match visit {
@@ -105,8 +109,8 @@ fn date_of(row: &RawRow, against: &Against<'_>) -> Option<NaiveDate> {
 }
 
 /// Checks one row of the day.
-fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, against: &Against<'_>) -> DayRow<'a> {
-    match unreadable(row, against) {
+fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, spare: usize, against: &Against<'_>) -> DayRow<'a> {
+    match unreadable(row, spare, against) {
         Some(problem) => DayRow { row, visit: None, problems: vec![problem] },
         None => {
             let (visit, problems) = visit(row, day, against);
@@ -115,12 +119,27 @@ fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, against: &Against<'_>) -
     }
 }
 
-/// A row whose cells cannot be told apart: it has fewer than the header, or something beyond it, or a
-/// cell that swallowed its neighbours.
-fn unreadable(row: &RawRow, against: &Against<'_>) -> Option<Problem> {
+/// Cells that stand in every row beyond the header: programs that end each row with a delimiter write them. In a few
+/// rows alone it may be a missing quotation mark that has moved all cells to the right, however empty the last one is.
+fn spare_cells(rows: &[&RawRow], against: &Against<'_>) -> usize {
+    if rows.len() < ROWS_TO_TELL {
+        return 0;
+    }
+    let fewest = rows.iter().map(|row| cells_of(row)).min().unwrap_or(0);
+    fewest.saturating_sub(against.columns.width())
+}
+
+/// Cells of a row as the file has them.
+fn cells_of(row: &RawRow) -> usize {
+    row.cells.iter().position(|cell| cell == NO_CELL).unwrap_or(row.cells.len())
+}
+
+/// A row whose cells cannot be told apart: it has fewer than the header, or more, or something beyond it, or a cell
+/// that swallowed its neighbours.
+fn unreadable(row: &RawRow, spare: usize, against: &Against<'_>) -> Option<Problem> {
     let width = against.columns.width();
-    let cells = row.cells.iter().position(|cell| cell == NO_CELL).unwrap_or(row.cells.len());
-    let beyond = row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
+    let cells = cells_of(row);
+    let beyond = cells > width + spare || row.cells.iter().skip(width).any(|cell| !cell.trim().is_empty());
     let longest = row.cells.iter().map(|cell| cell.chars().count()).max().unwrap_or(0);
     let (what, found, help) = if let Some(found) = other_delimiter(row, against) {
         let help = "export the list again; header and rows must have the same character between the cells";

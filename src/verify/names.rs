@@ -61,7 +61,8 @@ fn unsaid(list: &DayList, group_of: &BTreeMap<usize, usize>) -> Vec<Breach> {
 /// other scripts can be vowels and stay.
 fn folded(name: &str) -> String {
     let plain: String = name.nfd().filter(|mark| !('\u{300}'..='\u{36f}').contains(mark)).collect();
-    plain.to_lowercase()
+    // A sigma at the end of a word (U+03C2) is a sigma.
+    plain.to_lowercase().replace('ς', "σ")
 }
 
 #[cfg(test)]
