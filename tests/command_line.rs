@@ -189,7 +189,7 @@ fn a_list_with_faults_is_refused_whole_and_nothing_is_written() {
     let said = text(&output.stderr);
     assert_eq!(status(&output), 1, "{said}");
     assert!(said.lines().filter(|line| line.starts_with("error: ")).count() >= 20, "{said}");
-    assert!(said.trim_end().ends_with("nothing was written."), "{said}");
+    assert!(said.contains("problems in 33 places; nothing was written."), "{said}");
     assert!(is_empty(place.path()));
 }
 

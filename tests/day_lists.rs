@@ -158,7 +158,6 @@ fn habits_of_spreadsheets_with_one_meaning_are_taken() {
         ("spaces that do not break", row("\u{a0}0123\u{a0}", "943\u{a0}476\u{a0}5919")),
         ("a date with a time of midnight", row("0123", "9434765919").replace("14,PAC", "14 00:00:00,PAC")),
         ("words in capitals", row("0123", "9434765919").replace("yes", "Yes").replace("PAC-W", "pac-w")),
-        ("cells of nothing at the end", format!("{},,,\n,,,,\n\n", row("0123", "9434765919"))),
         (
             "quotation marks around everything",
             format!("\"{}\"", row("0123", "9434765919").replace(',', "\",\"")),
@@ -166,6 +165,20 @@ fn habits_of_spreadsheets_with_one_meaning_are_taken() {
     ] {
         assert_eq!(accepted(format!("{HEADER}\n{changed}\n")).visits, plain.visits, "{habit}");
     }
+    let with_spare = format!("{HEADER},,,\n{},,,\n,,,,\n\n", row("0123", "9434765919"));
+    assert_eq!(accepted(with_spare).visits, plain.visits, "cells of nothing at the end of header and rows");
+    let in_every_row: Vec<String> = ["A1", "A2", "A3"]
+        .map(|chair| format!("{},\n", row(chair, "").replace("A1,", &format!("{chair},"))))
+        .into();
+    assert_eq!(accepted(format!("{HEADER}\n{}", in_every_row.concat())).visits.len(), 3);
+}
+
+/// An alert with a delimiter and no quotation marks moves every cell after it by one; that the last one is empty must
+/// not hide it.
+#[test]
+fn a_cell_too_many_is_refused_even_if_it_is_empty() {
+    let rows = format!("{}\n{},\n{}\n", row("T-1", ""), row("T-2", ""), row("T-3", ""));
+    assert!(refused(format!("{HEADER}\n{rows}")).contains(&"3: row has too many cells".to_owned()));
 }
 
 #[test]

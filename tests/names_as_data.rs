@@ -96,7 +96,8 @@ fn told_of_itself(bytes: &[u8]) -> (BTreeMap<String, String>, Vec<String>, Strin
 #[test]
 fn hostile_names_of_unit_and_bay_are_titles_as_they_stand_and_no_file_is_titled_with_a_patient() {
     let unit_name = format!("U {HOSTILE}");
-    let bay_name = format!("A {HOSTILE}");
+    // As much of it as the name of a bay may hold.
+    let bay_name = "A #x() {{unit}} <b>*c* %".to_owned();
     let unit = unit(&format!("'{unit_name}'"), &format!("'{bay_name}'"));
     let patient = r"Wyxx {{bay}} (\) #y";
     let rows = row(&bay_name, "A1", patient, "no");
@@ -184,8 +185,7 @@ fn names_of_bays_make_names_of_files_that_stay_in_the_days_folder() {
 
 #[test]
 fn bays_whose_sheets_would_share_a_file_are_refused() {
-    let long = "ą".repeat(99);
-    for bays in [["A", "A isolated 1"], ["A (isolated) 2", "a"], [&format!("{long}b"), &format!("{long}c")]] {
+    for bays in [["A", "A isolated 1"], ["A (isolated) 2", "a"]] {
         let (_place, status, said, files) = made(&unit_of(&bays), &row(bays[0], "C0", "Testcase", "yes"));
         assert_eq!((status, files.len()), (Some(1), 3), "{said}");
         assert!(said.contains("error: name of the bay is too much like that of bay"), "{said}");

@@ -18,9 +18,13 @@ pub(super) struct Known {
 }
 
 /// What follows from the fewest left out while no machine comes to the bays. A machine that comes is counted as
-/// if it had been there all day, with as many outlets as any has.
+/// if it had been there all day, with as many outlets as any that may move has. Nothing where none may.
 pub(super) fn known(day: &Sessions, bays: &[BayIndex], none_comes: u32) -> Vec<Known> {
-    let most = day.unit.machines.iter().map(|machine| usize::from(machine.outlets)).max().unwrap_or(0);
+    let movable = day.unit.machines.iter().filter(|machine| machine.movable);
+    let Some(most) = movable.map(|machine| usize::from(machine.outlets)).max().filter(|&most| most > 0)
+    else {
+        return Vec::new();
+    };
     let at_least = |come: usize| {
         let in_bay = |&bay: &BayIndex| {
             let here = day.all.iter().filter(|session| session.bay == bay).map(|session| session.hold);

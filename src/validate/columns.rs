@@ -140,9 +140,15 @@ impl Column {
 pub(super) struct Columns {
     places: BTreeMap<Column, usize>,
     headers: Vec<String>,
+    spare: usize,
 }
 
 impl Columns {
+    /// Cells without a name at the header's end, which its rows have too.
+    pub(super) const fn spare(&self) -> usize {
+        self.spare
+    }
+
     /// How many cells a row has.
     pub(super) const fn width(&self) -> usize {
         self.headers.len()
@@ -225,7 +231,8 @@ pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: 
         problems.extend(Column::ALL.into_iter().filter(absent).map(|column| check.missing(column)));
     }
     let note = check.note(&places, &list.rows);
-    Header { columns: Columns { places, headers: check.headers }, note, problems }
+    let spare = list.header.cells.len().saturating_sub(list.width());
+    Header { columns: Columns { places, headers: check.headers, spare }, note, problems }
 }
 
 impl HeaderCheck<'_> {

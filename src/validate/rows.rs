@@ -119,14 +119,16 @@ fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, spare: usize, against: &
     }
 }
 
-/// Cells that stand in every row beyond the header: programs that end each row with a delimiter write them. In a few
-/// rows alone it may be a missing quotation mark that has moved all cells to the right, however empty the last one is.
+/// Cells beyond the last named one that the header has too, or every row: programs that end each row with a delimiter
+/// write them. In a few rows alone it may be a missing quotation mark that has moved all cells to the right, however
+/// empty the last one is.
 fn spare_cells(rows: &[&RawRow], against: &Against<'_>) -> usize {
+    let of_header = against.columns.spare();
     if rows.len() < ROWS_TO_TELL {
-        return 0;
+        return of_header;
     }
     let fewest = rows.iter().map(|row| cells_of(row)).min().unwrap_or(0);
-    fewest.saturating_sub(against.columns.width())
+    fewest.saturating_sub(against.columns.width()).max(of_header)
 }
 
 /// Cells of a row as the file has them.

@@ -10,6 +10,7 @@ import csv
 import random
 import re
 import stat
+import tomllib
 import unicodedata
 from collections import Counter, namedtuple
 from datetime import date, datetime
