@@ -247,7 +247,7 @@ fn a_proposal_that_is_called_least_is_least_of_all_answers_on_tiny_days() {
 #[test]
 fn a_proposal_never_breaks_anything() {
     let mut proposed = 0;
-    for day in days_that_nearly_fit(24, 10, (30, 60)) {
+    for day in days_that_nearly_fit(30, 10, (30, 60)) {
         let Advice::Retime(proposal) = propose(&day) else { continue };
         proposed += 1;
         let left_out =

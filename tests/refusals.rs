@@ -52,7 +52,7 @@ fn outcome(case: &Path) -> String {
         unit: File { name: "unit.toml", bytes: &unit },
         regimens: File { name: "regimens.toml", bytes: &regimens },
     };
-    let languages = ["en".to_owned(), "pl".to_owned()];
+    let languages = ["en".to_owned(), "pl".to_owned(), "es".to_owned()];
     let at_hand = AtHand { prints: &prints, languages: &languages };
     match validate(&read(&inputs), options(case), &at_hand) {
         Ok(list) => accepted(&list),

@@ -342,7 +342,8 @@ fn a_check_takes_the_units_own_layouts_and_fonts() {
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
     // With two sides more, no card fits.
     let card = fs::read_to_string(root().join("layouts/sheets/care-card.typ")).expect("the card's layout");
-    let more = card.replace("  next-visit(", "  pagebreak()\n  [more]\n  pagebreak()\n  next-visit(");
+    let more =
+        card.replace("  // The last words", "  pagebreak()\n  [more]\n  pagebreak()\n  // The last words");
     assert_ne!(more, card);
     write(&own.join("sheets/care-card.typ"), &more);
     let output = check(&own).expect("it runs");
