@@ -66,7 +66,7 @@ def lines(words):
     """The words by line, page after page from top to bottom, each line from left to right."""
     found = []
     for word in sorted(words, key=lambda word: (word.page, word.middle)):
-        last = found[-1][0] if found else None
+        last = found[-1][-1] if found else None
         if last and last.page == word.page and abs(last.middle - word.middle) <= ONE_LINE:
             found[-1].append(word)
         else:

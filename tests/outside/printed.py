@@ -290,10 +290,9 @@ def allowed_on_strip(visit, visits, unit):
     allowed = tick_times(visit, unit) | set(visit.stages.values()) | {time for step in visit.steps for time in step}
     if visit.row.cooled:
         allowed.add(visit.stages["cooling_on"] + minutes_in(unit).first_check)
-        # Where the clocks change in between, the strip names the time by which to rinse.
+        # Where the clock time at which cooling stops does not say it, the strip names the time by which to rinse.
         rinse = datetime.fromisoformat(visit.plan["stages"]["rinse_by"])
-        rinse = 60 * rinse.hour + rinse.minute
-        allowed |= {rinse} - {visit.stages["cooling_off"] % (24 * 60)}
+        allowed.add(60 * rinse.hour + rinse.minute)
     allowed |= {time for time in (visit.row.drugs_ready, visit.row.leave_by) if time is not None}
     allowed.add(minutes_of(unit["closes"]))
     outlet = visit.plan["outlet"]
