@@ -17,7 +17,7 @@ import baypack
 from day_files import DayFiles
 from days import clock, minutes_of, random_day
 from definitions import holds_of, meet, minutes_in, stages_of, within_reach
-from machine_days import machine_day
+from machine_days import KINDS, machine_day
 from oracle import pair
 
 SHORT_DAYS, FULL_DAYS = 40, 600
@@ -259,8 +259,15 @@ def count_kinds(kinds, answers, unit, minute):
 
 
 def day_of(seed):
-    """Days on which machines are scarce, and days of every kind, by turns."""
-    return machine_day(seed, visits=MACHINE_VISITS[seed % len(MACHINE_VISITS)]) if seed % 3 else random_day(seed, most_visits=20)
+    """Days of every kind, days on which machines move, and days on which they are scarce in another way, by turns."""
+    visits = MACHINE_VISITS[seed % len(MACHINE_VISITS)]
+    match seed % 3:
+        case 0:
+            return random_day(seed, most_visits=20)
+        case 1:
+            return machine_day(len(KINDS) * seed + KINDS.index("moves"), visits=visits)
+        case _:
+            return machine_day(seed, visits=visits)
 
 
 def planned(binary, seed):

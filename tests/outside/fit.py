@@ -30,6 +30,7 @@ VISITS = (4, 6, 9, 12)
 OFFERED, REFUSED, PLANNED = 8, 16, 2
 STEP = 5
 LINE = re.compile(r"(?P<bay>\S.*?)  +(?P<first>\d\d:\d\d) +(?P<last>\d\d:\d\d)  +(?P<chair>\S.*?)  +(?P<connected>\d\d:\d\d|-) +(?P<leave>\d\d:\d\d)(?P<move>  one machine move more)?")
+CLOSING = ("Each line is for one patient more, ", "When it is agreed, ", "No time fits. ")
 NONE = re.compile(r"(?P<bay>\S.*?)  +no room: .*")
 # What the times must hold for the comparison to mean something.
 WANTED = ("offered", "offered with a move", "not cooled", "closing", "chair", "hands", "machines or caps", "somebody without")
@@ -55,6 +56,8 @@ def fit_day(seed):
             bay["reach"] = [group for group in kept if group] or [bay["chairs"]]
     chairs = {bay["name"]: bay["chairs"] for bay in unit["bays"]}
     for row in day.rows:
+        # A list with an arrival at closing or later is refused.
+        row.arrive = min(row.arrive, minutes_of(unit["closes"]) - 30)
         row.chair = row.chair if row.chair in chairs[row.bay] else rng.choice(chairs[row.bay])
         row.drugs_ready = row.arrive + rng.randrange(0, 120) if rng.random() < 0.15 else None
         row.leave_by = row.arrive + rng.randrange(180, 420, 5) if rng.random() < 0.15 else None
@@ -88,9 +91,9 @@ def newcomer_of(rng, day):
 def table_of(told):
     """The lines of the table, and the bays without room; None if there is a line that is neither."""
     offers, full = [], set()
-    body = told.splitlines()[1:-1]
+    body = told.splitlines()[1:]
     for line in body:
-        if line.startswith(("bay ", "Without ")):
+        if line.startswith(("bay ", "Without ", *CLOSING)):
             continue
         if match := NONE.fullmatch(line):
             full.add(match["bay"])
