@@ -22,8 +22,8 @@ NO_EXCHANGE = "inject=renameat2:error=EINVAL"
 # The short form takes every one of the calls that change names, and one of so many of the others.
 SHORT_STEP = 4
 NAMING = ("rename", "renameat2", "mkdir", "unlinkat", "rmdir", "flock")
-# Those that clear away a pack that is no longer needed.
-CLEARING = ("unlinkat", "rmdir")
+# Those by which a pack that is no longer needed is cleared away.
+CLEARING = ("openat", "unlinkat", "rmdir")
 
 
 class Disturbed:
@@ -94,7 +94,7 @@ def killed(disturbed, full):
 
 
 def failing(disturbed, full):
-    """Each call fails once: the run says so with status 3, or does without it if it only clears away the pack of before."""
+    """Each call fails once: the run says so with status 3, or does without it if that is how a pack of before is cleared away."""
     found, calls = [], [call for call in disturbed.chosen(full) if call[0] in FAILURES]
     for name, number in calls:
         what = f"inject={name}:error={FAILURES[name]}:when={number}"
