@@ -90,7 +90,7 @@ pub struct Move {
     pub to: BayIndex,
     /// From when all its outlets are free and clean until it is first used in the new bay; at least
     /// the unit's minutes for a move long. The first move of the day may start at opening, or before
-    /// it where the first use leaves no time after it.
+    /// it where the machine must be switched on so early in the new bay that no time is left after it.
     pub within: Span,
 }
 
@@ -189,7 +189,9 @@ fn moves_of(day: &Sessions, machine: MachineIndex, served: &[usize]) -> Vec<Move
     let describe = |(from, place): (BayIndex, usize)| {
         let next = &day.all[served[place]];
         let free = served[..place].iter().map(|&earlier| day.all[earlier].hold.until).max();
-        let before_opening = day.unit.opens.min(next.hold.from - day.unit.minutes.machine_move);
+        let minutes = &day.unit.minutes;
+        let before_opening =
+            day.unit.opens.min(next.hold.from - minutes.machine_start - minutes.machine_move);
         let within = Span::new(free.unwrap_or(before_opening), next.hold.from);
         Move { machine, from, to: next.bay, within }
     };

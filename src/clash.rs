@@ -80,7 +80,7 @@ impl Clash {
     }
 }
 
-/// An outlet that is out of service for a part of the day.
+/// An outlet that is out of service, or not cold again after it, for a part of the day.
 struct PartTime {
     home: Option<BayIndex>,
     spans: Vec<Span>,
@@ -106,7 +106,7 @@ impl<'a> Supply<'a> {
                 None => supply.movable += u32::from(machine.outlets),
             }
             for number in 1..=machine.outlets {
-                let spans: Vec<Span> = machine.outages_of(number).map(|outage| outage.span).collect();
+                let spans: Vec<Span> = machine.unusable(number, unit.minutes.machine_start).collect();
                 if !spans.is_empty() && supply.part_time.len() < 128 {
                     supply.part_time.push(PartTime { home, spans });
                 }
@@ -264,11 +264,11 @@ impl<'a> Supply<'a> {
     /// Machines that may serve a bay and have an outlet in service at a minute, and the most outlets
     /// that one of them has.
     fn machines_at(&self, bay: BayIndex, at: Moment) -> (u32, u32) {
-        let minute = Span::new(at, at.slipped(1));
+        let (minute, start) = (Span::new(at, at.slipped(1)), self.unit.minutes.machine_start);
         let machines = self.unit.machines.iter().filter(|machine| machine.movable || machine.bay == bay);
         let in_service = machines.filter(|machine| {
             (1..=machine.outlets)
-                .any(|number| !machine.outages_of(number).any(|outage| outage.span.meets(minute)))
+                .any(|number| !machine.unusable(number, start).any(|span| span.meets(minute)))
         });
         in_service.fold((0, 1), |(number, most), machine| (number + 1, most.max(u32::from(machine.outlets))))
     }

@@ -172,6 +172,16 @@ impl Machine {
     pub fn outages_of(&self, number: u8) -> impl Iterator<Item = &Outage> {
         self.out_of_service.iter().filter(move |outage| outage.outlet.is_none_or(|hit| hit == number))
     }
+
+    /// The stretches in which outlet `number` can cool nobody: when it is out of service, and after an outage
+    /// of the whole machine, which is switched off then, until it is cold again `start` minutes later (our
+    /// choice, no source). The other outlet's outage leaves the machine on.
+    pub fn unusable(&self, number: u8, start: Minutes) -> impl Iterator<Item = Span> {
+        self.outages_of(number).map(move |outage| {
+            let cold = if outage.outlet.is_none() { outage.span.until + start } else { outage.span.until };
+            Span::new(outage.span.from, cold)
+        })
+    }
 }
 
 /// A stretch of the day in which a machine is out of service.
@@ -226,7 +236,7 @@ pub struct UnitMinutes {
     pub outlet_clean: Minutes,
     /// Cleaning a cap after a patient.
     pub cap_clean: Minutes,
-    /// From switching a machine on until it is cold.
+    /// From switching a machine on until it is cold, in the morning and after an outage of the whole of it.
     pub machine_start: Minutes,
     /// Moving a machine to another bay.
     pub machine_move: Minutes,

@@ -237,9 +237,13 @@ fn moves(day: &Day, place: usize, holds: &[(usize, OutletHold)]) -> Option<u32> 
             count += 1;
         }
         free_from = free_from.max(hold.span.until.minutes());
-        let out = machine
-            .outages_of(hold.number)
-            .any(|outage| minutes(outage.span).any(|minute| cooled_minutes(day, *visit).contains(&minute)));
+        let start = day.list.unit.minutes.machine_start.signed();
+        let out = machine.outages_of(hold.number).any(|outage| {
+            // A machine that was out altogether is switched on at the end of it at the earliest.
+            let warm = if outage.outlet.is_none() { start } else { 0 };
+            let connected = hold.span.from.minutes() - warm..cooled_minutes(day, *visit).end;
+            minutes(outage.span).any(|minute| connected.contains(&minute))
+        });
         let chair = |visit: usize| day.list.visits[visit].chair.as_str();
         let out_of_reach = holds.iter().any(|(other, _)| {
             let at_once =

@@ -8,7 +8,7 @@ mod support;
 use baypack::allocate::{Allocation, Cooling, allocate};
 use baypack::clock::Span;
 use baypack::plan::{DayPlan, plan};
-use baypack::unit_rules::BayIndex;
+use baypack::unit_rules::{BayIndex, Outage};
 use baypack::validate::DayList;
 use proptest::prelude::{ProptestConfig, prop_assert, prop_assert_eq, prop_assume, proptest};
 use support::random::a_day;
@@ -78,7 +78,13 @@ fn fits(list: &DayList, wishes: &[Wish], given: &[Option<Outlet>]) -> bool {
     let last = given.len() - 1;
     let Some((machine, number)) = given[last] else { return true };
     let wish = wishes[last];
-    if list.unit.machines[machine].outages_of(number).any(|outage| outage.span.meets(wish.hold)) {
+    let start = list.unit.minutes.machine_start;
+    let barred = |outage: &Outage| {
+        let from = wish.hold.from;
+        let cold = outage.outlet.is_some() || from < outage.span.until || outage.span.until + start <= from;
+        outage.span.meets(wish.hold) || !cold
+    };
+    if list.unit.machines[machine].outages_of(number).any(barred) {
         return false;
     }
     let row = &list.visits[wish.visit];

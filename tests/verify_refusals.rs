@@ -240,6 +240,47 @@ fn an_outlet_out_of_service_cools_nobody() {
 }
 
 #[test]
+fn a_machine_that_was_out_of_service_is_cold_again_before_it_cools() {
+    // A machine takes 60 minutes until it is cold; the one visit is connected at 09:00. A machine that was out
+    // as a whole is switched on after that: our choice, no source.
+    let mut list = three_visits();
+    list.visits.truncate(1);
+    list.unit.machines.truncate(1);
+    for (from, until, outlet, is_warm) in [
+        ("06:00", "08:00", None, false),
+        ("06:00", "08:01", None, true),
+        ("08:30", "09:00", None, true),
+        ("08:30", "09:00", Some(1), false),
+        ("08:30", "09:01", None, false),
+        ("12:10", "13:00", None, false),
+    ] {
+        let outage = Outage { span: Span::new(at(from), at(until)), outlet, reason: String::new() };
+        let mut day = Day::of(list.clone());
+        day.list.unit.machines[0].out_of_service = vec![outage.clone()];
+        let refused = day.breaches().iter().any(|breach| breach.promise == Promise::ColdAgain);
+        assert_eq!(refused, is_warm, "{outage:?}");
+        // What is planned with the outage known keeps to it: served if the machine is cold.
+        let day = Day::of(day.list);
+        assert_eq!(day.breaches(), []);
+        let bars = is_warm || until == "09:01";
+        assert_eq!(matches!(day.allocation.visits[0], Cooling::Without(_)), bars, "{outage:?}");
+    }
+}
+
+#[test]
+fn a_first_move_ends_when_the_machine_is_switched_on() {
+    // Connected at 08:30 in the other bay, cold after 60 minutes, moved in 15.
+    let mut list = a_move_there_and_back();
+    list.visits = vec![visit(2, "08:00")];
+    let day = Day::of(list);
+    assert_eq!(day.allocation.moves[0].within, Span::new(at("07:15"), at("08:30")));
+    assert_eq!(day.breaches(), []);
+    let mut late = day;
+    late.allocation.moves[0].within.from = at("08:00");
+    assert_refused(&late, Promise::MovesAsHeld);
+}
+
+#[test]
 fn more_caps_of_a_size_than_the_stock_are_refused() {
     let day = Day::of(three_visits());
     let mut list = day.list.clone();

@@ -34,7 +34,7 @@ pub(super) struct Counting<'a> {
     day: &'a Sessions<'a>,
     detail: Detail,
     model: Model,
-    kinds: Vec<Kind>,
+    kinds: Vec<Kind<'a>>,
     /// For each session, whether it is left out.
     left_out: Vec<Column>,
     /// Whether a kind serves a session, by lane of the kind.
@@ -185,7 +185,7 @@ impl<'a> Counting<'a> {
                 {
                     let hold = self.day.all[session].hold;
                     let machine = self.day.unit.machine(self.kinds[kind].machines[0]);
-                    if self.kinds[kind].differ && !in_service(machine, lane, hold) {
+                    if self.kinds[kind].differ && !in_service(self.day.unit, machine, lane, hold) {
                         continue;
                     }
                     let serves = self.model.whole(1);

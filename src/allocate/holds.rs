@@ -40,6 +40,21 @@ impl Allocation {
         found
     }
 
+    /// The uses for which a machine is switched on: its first, and the first after each outage of the whole of
+    /// it; by time.
+    #[must_use]
+    pub fn switched_on_for(&self, unit: &Unit, machine: MachineIndex) -> Vec<(usize, OutletHold)> {
+        let mut uses: Vec<_> = self.holds_of(machine).collect();
+        uses.sort_by_key(|(visit, hold)| (hold.span.from, *visit));
+        let whole = || unit.machine(machine).out_of_service.iter().filter(|outage| outage.outlet.is_none());
+        let out_between = |earlier: OutletHold, later: OutletHold| {
+            whole()
+                .any(|outage| earlier.span.from <= outage.span.from && outage.span.until <= later.span.from)
+        };
+        let is_first = |&place: &usize| place == 0 || out_between(uses[place - 1].1, uses[place].1);
+        (0..uses.len()).filter(is_first).map(|place| uses[place]).collect()
+    }
+
     /// The bay in which a machine stands at `at`; none while it may be on its way to another.
     #[must_use]
     pub fn bay_at(&self, unit: &Unit, machine: MachineIndex, at: Moment) -> Option<BayIndex> {

@@ -3,10 +3,12 @@
 use super::placement::count;
 use super::sessions::{Sessions, in_service};
 use crate::clock::Span;
-use crate::unit_rules::{BayIndex, Machine, MachineIndex};
+use crate::unit_rules::{BayIndex, Machine, MachineIndex, Unit};
 
 /// Machines that are alike: movable ones wherever they stand, others within their bay.
-pub(super) struct Kind {
+pub(super) struct Kind<'a> {
+    /// The unit.
+    unit: &'a Unit,
     /// The machines; at least one.
     pub machines: Vec<MachineIndex>,
     /// The bay that they never leave; `None` if they may move.
@@ -20,7 +22,7 @@ pub(super) struct Kind {
     stated: Vec<Machine>,
 }
 
-impl Kind {
+impl Kind<'_> {
     /// Whether machines of the kind may stand in a bay.
     pub fn may_stand_in(&self, bay: BayIndex) -> bool {
         self.home.is_none_or(|home| home == bay)
@@ -31,19 +33,19 @@ impl Kind {
         1..=if self.differ { self.stated.first().map_or(0, |machine| machine.outlets) } else { 1 }
     }
 
-    /// Outlets of all machines that are in service at a minute.
+    /// Outlets of all machines that are in service and cold at a minute.
     pub fn outlets(&self, minute: Span) -> u32 {
-        self.stated.iter().map(|machine| outlets(machine, minute)).sum()
+        self.stated.iter().map(|machine| outlets(self.unit, machine, minute)).sum()
     }
 
     /// Outlets of one machine that are in service at a minute.
     pub fn outlets_of_one(&self, minute: Span) -> u32 {
-        self.stated.first().map_or(0, |machine| outlets(machine, minute))
+        self.stated.first().map_or(0, |machine| outlets(self.unit, machine, minute))
     }
 
     /// Machines with at least so many outlets in service at a minute.
     pub fn machines_with(&self, least: u32, minute: Span) -> u32 {
-        count(self.stated.iter().filter(|machine| outlets(machine, minute) >= least).count())
+        count(self.stated.iter().filter(|machine| outlets(self.unit, machine, minute) >= least).count())
     }
 
     /// The same of one machine: 1 or 0.
@@ -63,8 +65,8 @@ impl Kind {
 }
 
 /// The unit's machines by kind.
-pub(super) fn kinds(day: &Sessions) -> Vec<Kind> {
-    let mut kinds: Vec<Kind> = Vec::new();
+pub(super) fn kinds<'a>(day: &Sessions<'a>) -> Vec<Kind<'a>> {
+    let mut kinds: Vec<Kind<'a>> = Vec::new();
     for (place, machine) in day.unit.machines.iter().enumerate() {
         match kinds.iter_mut().find(|kind| kind.takes(day, machine)) {
             Some(kind) => {
@@ -72,6 +74,7 @@ pub(super) fn kinds(day: &Sessions) -> Vec<Kind> {
                 kind.stated.push(machine.clone());
             }
             None => kinds.push(Kind {
+                unit: day.unit,
                 machines: vec![MachineIndex(place)],
                 home: (!machine.movable).then_some(machine.bay),
                 pairs_matter: pairs_matter(day, machine),
@@ -94,9 +97,9 @@ pub(super) fn differ(machine: &Machine) -> bool {
     machine.out_of_service.iter().any(|outage| outage.outlet.is_some())
 }
 
-/// Outlets of a machine that are in service at a minute.
-fn outlets(machine: &Machine, minute: Span) -> u32 {
-    count((1..=machine.outlets).filter(|&number| in_service(machine, number, minute)).count())
+/// Outlets of a machine that are in service and cold at a minute.
+fn outlets(unit: &Unit, machine: &Machine, minute: Span) -> u32 {
+    count((1..=machine.outlets).filter(|&number| in_service(unit, machine, number, minute)).count())
 }
 
 /// When what is out of service.

@@ -203,7 +203,7 @@ fn keys(day: &Sessions, kind: &Kind, first: MachineIndex) -> Vec<Key> {
     let lanes = || 1..=if kind.differ { machine.outlets } else { 1 };
     let mut keys = Vec::new();
     for (session, now) in day.all.iter().enumerate().filter(|(_, now)| kind.may_stand_in(now.bay)) {
-        let on = || lanes().filter(|&lane| in_service(machine, lane, now.hold));
+        let on = || lanes().filter(|&lane| in_service(day.unit, machine, lane, now.hold));
         keys.extend(on().map(|lane| (session, lane, None)));
         if machine.outlets == 1 {
             continue;
@@ -213,7 +213,7 @@ fn keys(day: &Sessions, kind: &Kind, first: MachineIndex) -> Vec<Key> {
                 let other = &day.all[earlier];
                 other.bay == now.bay
                     && other.hold.until > now.hold.from
-                    && in_service(machine, other_lane(lane, kind.differ), other.hold)
+                    && in_service(day.unit, machine, other_lane(lane, kind.differ), other.hold)
                     && day.may_share(earlier, session)
             });
             keys.extend(beside.map(|earlier| (session, lane, Some(earlier))));

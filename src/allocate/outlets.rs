@@ -32,7 +32,7 @@ fn hand_out_alike(day: &Sessions, machine: &Machine, served: &[SessionIndex]) ->
     for &session in served {
         let hold = day.all[session].hold;
         let place = (0..free.len()).min_by_key(|&place| free[place])?;
-        if free[place].is_some_and(|from| from > hold.from) || !in_service(machine, 1, hold) {
+        if free[place].is_some_and(|from| from > hold.from) || !in_service(day.unit, machine, 1, hold) {
             return None;
         }
         free[place] = Some(hold.until);
@@ -52,7 +52,7 @@ fn hand_out_each(day: &Sessions, machine: &Machine, served: &[SessionIndex]) -> 
         for (free, (cost, numbers)) in &ways {
             for place in 0..free.len() {
                 let late = free[place].is_some_and(|from| from > hold.from);
-                if late || !in_service(machine, number(place), hold) {
+                if late || !in_service(day.unit, machine, number(place), hold) {
                     continue;
                 }
                 let cost = cost + free[place].map_or(0, |from| shortfall(day, from, hold.from));

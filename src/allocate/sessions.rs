@@ -97,7 +97,7 @@ impl<'a> Sessions<'a> {
         let session = &self.all[session];
         let machine = self.unit.machine(machine);
         (machine.movable || machine.bay == session.bay)
-            && (1..=machine.outlets).any(|number| in_service(machine, number, session.hold))
+            && (1..=machine.outlets).any(|number| in_service(self.unit, machine, number, session.hold))
     }
 }
 
@@ -122,9 +122,9 @@ fn session(list: &DayList, visit: usize, stages: &CoolingStages) -> Session {
     }
 }
 
-/// Whether an outlet of a machine is in service for the whole of `hold`.
-pub(super) fn in_service(machine: &Machine, number: u8, hold: Span) -> bool {
-    !machine.outages_of(number).any(|outage| outage.span.meets(hold))
+/// Whether an outlet of a machine is in service, and cold, for the whole of `hold`.
+pub(super) fn in_service(unit: &Unit, machine: &Machine, number: u8, hold: Span) -> bool {
+    !machine.unusable(number, unit.minutes.machine_start).any(|span| span.meets(hold))
 }
 
 /// The largest number of `spans` that meet at one minute within `within`, and the first minute at

@@ -147,7 +147,7 @@ impl<'a> States<'a> {
             if differ { u8::try_from(outlet - self.places[slot].start).unwrap_or(u8::MAX) } else { 1 };
         let machine = self.day.unit.machine(self.slots[slot].machines[0]);
         self.free_from(state[outlet]).is_none_or(|free| free <= hold.from)
-            && in_service(machine, number, hold)
+            && in_service(self.day.unit, machine, number, hold)
     }
 
     /// Whether a cap is there for the session at `place`.

@@ -174,16 +174,16 @@ fn fewest_free(desk: &Desk<'_>, bay: BayIndex, stretch: Span) -> usize {
     std::iter::once(stretch.from).chain(changes).map(|at| free_outlets_at(desk, bay, at)).min().unwrap_or(0)
 }
 
-/// Outlets of the machines that stand in a bay which are in service and free.
+/// Outlets of the machines that stand in a bay which are in service, cold again if they were out, and free.
 pub(super) fn free_outlets_at(desk: &Desk<'_>, bay: BayIndex, at: Moment) -> usize {
-    let now = Span::new(at, at.slipped(1));
+    let (now, start) = (Span::new(at, at.slipped(1)), desk.unit.minutes.machine_start);
     let free_of = |place: usize| {
         let index = MachineIndex(place);
         let machine = desk.unit.machine(index);
         let is_free = |number: &u8| {
             let taken =
                 desk.allocation.outlet_day(index, *number).iter().any(|(_, hold)| hold.span.meets(now));
-            let out = machine.outages_of(*number).any(|outage| outage.span.meets(now));
+            let out = machine.unusable(*number, start).any(|span| span.meets(now));
             !taken && !out
         };
         (1..=machine.outlets).filter(is_free).count()

@@ -34,8 +34,10 @@ pub(super) fn curves(desk: &Desk<'_>) -> Result<Curves, Problem> {
 fn outlets(desk: &Desk<'_>, day: Span, bay: BayIndex) -> Result<Curve, Problem> {
     let mut changes: Vec<Moment> =
         desk.allocation.holds().flat_map(|(_, hold)| [hold.span.from, hold.span.until]).collect();
-    let outages = desk.unit.machines.iter().flat_map(|machine| &machine.out_of_service);
-    changes.extend(outages.flat_map(|outage| [outage.span.from, outage.span.until]));
+    let unusable = desk.unit.machines.iter().flat_map(|machine| {
+        (1..=machine.outlets).flat_map(|number| machine.unusable(number, desk.unit.minutes.machine_start))
+    });
+    changes.extend(unusable.flat_map(|span| [span.from, span.until]));
     changes.extend(desk.allocation.moves.iter().flat_map(|change| [change.within.from, change.within.until]));
     let stretches = stretches(day, changes, |at| small(free_outlets_at(desk, bay, at)));
     let all = stretches.iter().map(|(_, free)| *free).max().unwrap_or(0);

@@ -122,6 +122,18 @@ impl<'a> Desk<'a> {
         }
     }
 
+    /// When a machine is switched on for a use: early enough to be cold, or once it is in its bay.
+    pub fn switched_on(&self, first_use: OutletHold) -> Moment {
+        let moved =
+            self.allocation.moves.iter().find(|change| {
+                (change.machine, change.within.until) == (first_use.machine, first_use.span.from)
+            });
+        moved.map_or_else(
+            || first_use.span.from - self.unit.minutes.machine_start,
+            |change| self.in_place_by(change),
+        )
+    }
+
     /// The outlet's name, or the words for having none.
     pub fn outlet_or_none(&self, visit: usize) -> Result<String, Problem> {
         match self.outlet(visit) {

@@ -39,22 +39,28 @@ fn machines(desk: &Desk<'_>) -> impl Iterator<Item = MachineIndex> {
     (0..desk.unit.machines.len()).map(MachineIndex)
 }
 
-/// When each machine is switched on: the unit's start-up minutes before its first use. By time; those that are
-/// not needed come last.
+/// When each machine is switched on: the unit's start-up minutes before its first use, and anew after an outage of
+/// the whole of it. By time; those that are not needed come last.
 fn switch_on(desk: &Desk<'_>) -> Result<Vec<SwitchOn>, Problem> {
     let mut lines = Vec::new();
     for index in machines(desk) {
         let machine = desk.unit.machine(index);
-        let first = desk.allocation.holds_of(index).min_by_key(|(visit, hold)| (hold.span.from, *visit));
-        let bay = first.map_or(machine.bay, |(visit, _)| desk.visit(visit).bay);
-        let at = first.map(|(_, hold)| hold.span.from - desk.unit.minutes.machine_start);
-        let line = SwitchOn {
+        let line = |bay, at: String, first_use| SwitchOn {
             machine: machine.name.clone(),
             bay: desk.bay_name(bay).to_owned(),
-            at: at.map_or_else(|| desk.text("machine.not_needed"), |at| Ok(at.to_string()))?,
-            first_use: first.map(|(_, hold)| hold.span.from.to_string()).unwrap_or_default(),
+            at,
+            first_use,
         };
-        lines.push((at.is_none(), at, index, line));
+        let uses = desk.allocation.switched_on_for(desk.unit, index);
+        if uses.is_empty() {
+            let unneeded = line(machine.bay, desk.text("machine.not_needed")?, String::new());
+            lines.push((true, None, index, unneeded));
+        }
+        for (visit, hold) in uses {
+            let at = desk.switched_on(hold);
+            let line = line(desk.visit(visit).bay, at.to_string(), hold.span.from.to_string());
+            lines.push((false, Some(at), index, line));
+        }
     }
     lines.sort_by_key(|(unneeded, at, index, _)| (*unneeded, *at, *index));
     Ok(lines.into_iter().map(|(.., line)| line).collect())

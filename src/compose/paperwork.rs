@@ -520,7 +520,7 @@ pub struct MachineSheet {
     pub head: Head,
     /// The time chart.
     pub chart: Chart,
-    /// When each machine is switched on, by time.
+    /// When each machine is switched on, by time; anew after an outage of the whole of it.
     pub switch_on: Vec<SwitchOn>,
     /// Outlets that pass from one patient to the next, by time.
     pub hand_overs: Vec<OutletHandOver>,
@@ -678,16 +678,16 @@ pub enum Fill {
     Move,
 }
 
-/// A machine's switching on.
+/// A machine's switching on, in the morning or after an outage of the whole of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SwitchOn {
     /// The machine.
     pub machine: String,
-    /// The bay of its first use.
+    /// The bay of its first use then.
     pub bay: String,
     /// When to switch it on; `Not needed` if nobody is cooled by it.
     pub at: String,
-    /// Its first use; may be empty.
+    /// Its first use then; may be empty.
     pub first_use: String,
 }
 

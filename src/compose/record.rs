@@ -121,6 +121,7 @@ fn machines(desk: &Desk<'_>) -> Value {
                 "from": desk.bay_name(change.from),
                 "to": desk.bay_name(change.to),
                 "after": change.within.from,
+                "in_place_by": desk.in_place_by(change),
                 "before": change.within.until,
             })
         })

@@ -71,6 +71,8 @@ pub enum Promise {
     WithinReach,
     /// Nobody is cooled by what is out of service.
     InService,
+    /// A machine whose whole was out of service is cold again before it cools anybody.
+    ColdAgain,
     /// Caps of a size in use never exceed the stock.
     CapsInStock,
     /// Who has no outlet has none for the reason given.
@@ -121,6 +123,7 @@ impl fmt::Display for Promise {
             Self::MovesAsHeld => "the listed moves are those that the holds imply",
             Self::WithinReach => "patients on one machine at once sit within its reach",
             Self::InService => "nobody is cooled by what is out of service",
+            Self::ColdAgain => "a machine that was out of service is cold again before it cools anybody",
             Self::CapsInStock => "caps of a size in use never exceed the stock",
             Self::LeftOutForTheReasonGiven => "who has no outlet has none for the reason given",
             Self::ProvenMeansBound => "what is called proven has bounds equal to its values",

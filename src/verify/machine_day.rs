@@ -68,6 +68,7 @@ pub(super) fn of(list: &DayList, machine: usize, own: &[Held]) -> MachineDay {
     let mut day = walk(list, machine, stated, &own);
     for (place, hold) in own.iter().enumerate() {
         day.breaches.extend(out_of_service(list, stated, *hold));
+        day.breaches.extend(not_cold_again(list, stated, *hold));
         for earlier in &own[..place] {
             day.breaches.extend(together(list, stated, *earlier, *hold));
         }
@@ -97,9 +98,11 @@ fn walk(list: &DayList, place: usize, machine: &Machine, own: &[Held]) -> Machin
 }
 
 /// From when a machine that nobody used yet may be moved: from opening, or as early as the move must
-/// start for a patient who is cooled before that.
+/// start for the machine to be switched on in time where it comes to.
 fn first_move_from(list: &DayList, hold: Held) -> Minute {
-    list.unit.opens.minutes().min(hold.on - list.unit.minutes.machine_move.signed())
+    let minutes = &list.unit.minutes;
+    let switched_on = hold.on - minutes.machine_start.signed();
+    list.unit.opens.minutes().min(switched_on - minutes.machine_move.signed())
 }
 
 /// Why a machine cannot move so.
@@ -140,6 +143,19 @@ fn out_of_service(list: &DayList, machine: &Machine, hold: Held) -> Vec<Breach> 
         Breach::new(Promise::InService, Subject::Machine(machine.name.clone()), found, expected)
     })
     .collect()
+}
+
+/// Why a machine is not cold yet when a hold begins: an outage of the whole of it has ended, and since then
+/// there was less time than it takes from switching on.
+fn not_cold_again(list: &DayList, machine: &Machine, hold: Held) -> Option<Breach> {
+    let ended = machine.out_of_service.iter().filter(|outage| outage.outlet.is_none());
+    let last = ended.map(|outage| outage.span.until.minutes()).filter(|until| *until <= hold.on).max()?;
+    let cold = last + list.unit.minutes.machine_start.signed();
+    (hold.on < cold).then(|| {
+        let found = format!("{} from {}", line(list, hold), Moment::from_midnight(hold.on));
+        let expected = format!("nobody connected before {}", Moment::from_midnight(cold));
+        Breach::new(Promise::ColdAgain, Subject::Machine(machine.name.clone()), found, expected)
+    })
 }
 
 /// Why two holds of one machine cannot stand together.

@@ -155,26 +155,33 @@ def resource_conflicts(day, planned):
     bays = {bay["name"]: bay for bay in day.unit["bays"]}
     found = []
     for hold in holds:
-        found += misplaced(hold, machines)
+        found += misplaced(hold, machines, minutes_in(day.unit).machine_start)
     for one, other in combinations(holds, 2):
         if one.machine == other.machine and one.machine in machines:
             found += on_one_machine(one, other, bays, minutes_in(day.unit).machine_move)
     return found + caps_overdrawn(holds, day.unit["caps"])
 
 
-def misplaced(hold, machines):
-    """An outlet that does not exist, is out of service, or stands in another bay for good."""
+def misplaced(hold, machines, start):
+    """An outlet that does not exist, is out of service or not cold again, or stands in another bay for good."""
     machine = machines.get(hold.machine)
     if machine is None or not 1 <= hold.number <= machine["outlets"]:
         return [f"line {hold.line}: there is no outlet {hold.machine} {hold.number}"]
     found = []
     for outage in machine.get("out_of_service", []):
-        span = (minutes_of(outage["from"]), minutes_of(outage["to"]))
-        if outage.get("outlet", hold.number) == hold.number and meet(span, hold.outlet):
-            found.append(f"line {hold.line}: {hold.machine} {hold.number} is out of service then")
+        if outage.get("outlet", hold.number) == hold.number and meet(warm_in(outage, start), hold.outlet):
+            found.append(f"line {hold.line}: {hold.machine} {hold.number} is out of service then, or not cold again")
     if not machine.get("movable", False) and machine["bay"] != hold.row.bay:
         found.append(f"line {hold.line}: {hold.machine} cannot leave bay {machine['bay']}")
     return found
+
+
+def warm_in(outage, start):
+    """When an outage bars its outlet, or all of the machine: then it is switched on at its end, and cold `start` minutes later.
+
+    Common practice, no source: an outage of one outlet leaves the machine on.
+    """
+    return minutes_of(outage["from"]), minutes_of(outage["to"]) + (0 if "outlet" in outage else start)
 
 
 def on_one_machine(one, other, bays, move):

@@ -11,8 +11,7 @@ from itertools import combinations
 
 from ortools.sat.python import cp_model
 
-from days import minutes_of
-from definitions import meet, minutes_in, stages_of, within_reach
+from definitions import meet, minutes_in, stages_of, warm_in, within_reach
 
 # `busiest` counts the minutes of each two outlets, so that a machine with one needs no fraction.
 OBJECTIVES = ("without_outlet", "moves", "slack_shortfall", "busiest")
@@ -79,7 +78,7 @@ class MachineModel:
             for number, machine in enumerate(self.unit["machines"]):
                 if not machine["movable"] and machine["bay"] != session.bay:
                     continue
-                taps = [tap for tap in range(1, machine["outlets"] + 1) if in_service(machine, tap, session.hold)]
+                taps = [tap for tap in range(1, machine["outlets"] + 1) if in_service(machine, tap, session.hold, self.minutes.machine_start)]
                 for tap in taps:
                     self.outlet[place, number, tap] = self.model.new_bool_var(f"outlet {place} {number} {tap}")
                 if taps:
@@ -235,9 +234,9 @@ class MachineModel:
         self.model.add(self.objectives[name] <= value)
 
 
-def in_service(machine, tap, hold):
-    """Whether an outlet works for the whole of a stretch."""
+def in_service(machine, tap, hold, start):
+    """Whether an outlet works, and is cold, for the whole of a stretch."""
     return not any(
-        outage.get("outlet", tap) == tap and meet((minutes_of(outage["from"]), minutes_of(outage["to"])), hold)
+        outage.get("outlet", tap) == tap and meet(warm_in(outage, start), hold)
         for outage in machine.get("out_of_service", [])
     )

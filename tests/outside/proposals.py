@@ -17,7 +17,7 @@ from ortools.sat.python import cp_model
 import baypack
 from day_files import DayFiles, line_of
 from days import Day, clock, minutes_of, random_day, random_row
-from definitions import meet, minutes_in, stages_of, within_reach
+from definitions import meet, minutes_in, stages_of, warm_in, within_reach
 from hazards import hands_on
 
 SHORT_DAYS, FULL_DAYS = 150, 1_500
@@ -170,7 +170,7 @@ def may_serve(day, row, one, outlet):
     """Whether an outlet, taken alone, may serve a visit."""
     machine = day.unit["machines"][outlet[0]]
     outages = [
-        (minutes_of(outage["from"]), minutes_of(outage["to"])) for outage in machine.get("out_of_service", [])
+        warm_in(outage, minutes_in(day.unit).machine_start) for outage in machine.get("out_of_service", [])
         if outage.get("outlet", outlet[1]) == outlet[1]
     ]
     stands_there = machine.get("movable", False) or machine["bay"] == row.bay
