@@ -4,7 +4,7 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use baypack::allocate::{Allocation, Cooling, allocate};
+use baypack::allocate::{Allocation, Cooling, OutletHold, allocate};
 use baypack::clock::{Moment, Span};
 use baypack::compose::paperwork::{Kind, Paper, Paperwork};
 use baypack::compose::words::Words;
@@ -203,6 +203,60 @@ fn a_machine_is_switched_on_anew_after_an_outage_of_the_whole_of_it() {
     let rows = list(&day.machine_sheet()["switch_on"]).iter();
     let said: Vec<(&str, &str)> = rows.map(|row| (text(&row["at"]), text(&row["first_use"]))).collect();
     assert_eq!(said, [("08:00", "09:00"), ("13:30", "14:30")]);
+}
+
+/// Whether a machine can do its day if `late` is on it for some minutes more: tried by plain rules of this test.
+fn can_serve(day: &Printed, machine: MachineIndex, late: usize, slip: i32) -> bool {
+    let (list, minutes) = (&day.list, &day.list.unit.minutes);
+    let held: Vec<_> = day.allocation.holds_of(machine).collect();
+    let until = |visit: usize, hold: &OutletHold| {
+        if visit == late { hold.span.until.slipped(slip) } else { hold.span.until }
+    };
+    held.iter().all(|(one, hold)| {
+        held.iter().filter(|(other, _)| other != one).all(|(other, next)| {
+            if next.span.from < hold.span.from {
+                return true;
+            }
+            let (row, neighbour) = (&list.visits[*one], &list.visits[*other]);
+            let free = until(*one, hold);
+            if row.bay != neighbour.bay {
+                return free + minutes.machine_move <= next.span.from;
+            }
+            let off = free - minutes.outlet_clean;
+            let reached = list.unit.bay(row.bay).reach_together(&row.chair, &neighbour.chair);
+            (hold.number != next.number || free <= next.span.from) && (reached || off <= next.span.from)
+        })
+    })
+}
+
+#[test]
+fn a_heavy_line_says_from_which_slip_on_somebody_waits_for_the_outlet_or_its_machine() {
+    let (mut outlets, mut machines, mut nobody) = (0, 0, 0);
+    on_days(400, |day| {
+        for strip in day.sheets(Kind::BaySheet).flat_map(|sheet| list(&sheet["strips"])) {
+            let number = text(&strip["banner"]["hospital_no"]);
+            let visit = day.list.visits.iter().position(|visit| visit.hospital_no == number);
+            let visit = visit.expect("a visit");
+            let Cooling::Outlet(hold) = day.allocation.visits[visit] else { continue };
+            let first = (0..=90).find(|&slip| !can_serve(day, hold.machine, visit, slip));
+            let slips = (-15..=90).step_by(5);
+            let lines = slips.zip(list(&strip["cooling"]["grid"]["lines"]));
+            let said =
+                |line: &Value, what: &str| line["cost"].as_str().is_some_and(|cost| cost.contains(what));
+            let marked: Vec<i32> = lines
+                .filter(|(_, line)| said(line, "waits for this"))
+                .map(|(slip, line)| {
+                    outlets += usize::from(said(line, "waits for this outlet"));
+                    machines += usize::from(said(line, "waits for this machine"));
+                    slip
+                })
+                .collect();
+            let expected = first.map(|slip| (slip + 4).div_euclid(5) * 5).filter(|slip| *slip <= 90);
+            assert_eq!(marked.first().copied(), expected, "chair {}", day.list.visits[visit].chair);
+            nobody += usize::from(expected.is_none());
+        }
+    });
+    assert!(outlets > 20 && machines > 10 && nobody > 100, "{outlets}, {machines}, {nobody}");
 }
 
 #[test]

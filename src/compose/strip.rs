@@ -8,6 +8,7 @@ use super::paperwork::{
     Alert, Banner, CoolingStrip, DrugLine, Fact, Paper, SlipColumn, SlipGrid, SlipLine, StageTime, Strip,
 };
 use super::slip_grid::{Grid, Promise, RULE, What, slip_grid};
+use crate::allocate::OutletHold;
 use crate::clock::{Minutes, Moment};
 use crate::patient::Hair;
 use crate::plan::{CoolingStages, PlannedStep};
@@ -297,14 +298,13 @@ fn no_grid(desk: &Desk<'_>, line: u32) -> Problem {
 /// What a slip of more than so many minutes costs others, in words.
 type Cost = (i32, String);
 
-/// Whom this visit's slip hits: the outlet's next patient, transport, closing.
+/// Whom this visit's slip hits: who waits for the outlet or its machine, transport, closing.
 fn costs(desk: &Desk<'_>, visit: usize) -> Result<Vec<Cost>, Problem> {
     let mut costs = Vec::new();
     if let Some(hold) = desk.outlet(visit) {
-        let day = desk.allocation.outlet_day(hold.machine, hold.number);
-        if let Some((next, after)) = day.into_iter().find(|(_, other)| other.span.from >= hold.span.until) {
-            let slack = after.span.from.minutes() - hold.span.until.minutes();
-            costs.push((slack, desk.say("strip.costs.outlet", &json!({ "chair": desk.visit(next).chair }))?));
+        for (slack, what, next) in waiting(desk, visit, hold) {
+            let data = json!({ "chair": desk.visit(next).chair });
+            costs.push((slack, desk.say(&format!("strip.costs.{what}"), &data)?));
         }
     }
     let leave = desk.planned(visit).leave;
@@ -313,6 +313,41 @@ fn costs(desk: &Desk<'_>, visit: usize) -> Result<Vec<Cost>, Problem> {
     }
     costs.push((desk.unit.closes.minutes() - leave.minutes(), desk.text("strip.costs.closing")?));
     Ok(costs)
+}
+
+/// Who waits for the outlet or its machine, each with the slip that they allow: the outlet's next patient in the
+/// bay; on the other outlet, the next one who is out of reach together with this one (clean-down needs no reach);
+/// where nobody follows on the outlet before the machine goes to another bay, the first who waits for it there.
+fn waiting(desk: &Desk<'_>, visit: usize, hold: OutletHold) -> Vec<(i32, &'static str, usize)> {
+    let (unit, row) = (desk.unit, desk.visit(visit));
+    let moves = desk.allocation.moves.iter().filter(|change| change.machine == hold.machine);
+    let leaves =
+        moves.filter(|change| hold.span.until <= change.within.from).min_by_key(|change| change.within);
+    let mut later: Vec<(usize, OutletHold)> = desk.allocation.holds_of(hold.machine).collect();
+    later.retain(|(other, next)| *other != visit && hold.span.from <= next.span.from);
+    later.sort_by_key(|(other, next)| (next.span, *other));
+    let before_it_leaves =
+        |next: &OutletHold| leaves.is_none_or(|change| next.span.from < change.within.until);
+    let slip = |from: Moment, until: Moment| from.minutes() - until.minutes();
+    let mut waiting = Vec::new();
+    let on_outlet = later.iter().find(|(_, next)| {
+        next.number == hold.number && before_it_leaves(next) && hold.span.until <= next.span.from
+    });
+    let off = hold.span.until - unit.minutes.outlet_clean;
+    let out_of_reach = later.iter().find(|(other, next)| {
+        let reached = unit.bay(row.bay).reach_together(&row.chair, &desk.visit(*other).chair);
+        next.number != hold.number && before_it_leaves(next) && off <= next.span.from && !reached
+    });
+    let waits = |found: Option<&(usize, OutletHold)>, free: Moment, what| {
+        found.map(|(other, next)| (slip(next.span.from, free), what, *other))
+    };
+    waiting.extend(waits(on_outlet, hold.span.until, "outlet"));
+    waiting.extend(waits(out_of_reach, off, "machine"));
+    if let (None, Some(change)) = (on_outlet, leaves) {
+        let there = later.iter().find(|(_, next)| change.within.until <= next.span.from);
+        waiting.extend(waits(there, hold.span.until + unit.minutes.machine_move, "machine"));
+    }
+    waiting
 }
 
 /// A grid as it is printed. `drugs` names the steps; each cost stands above the first line whose slip
