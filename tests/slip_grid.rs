@@ -53,7 +53,7 @@ struct Followable {
     grid: Grid,
     stretches: Vec<Stretch>,
     post_cooling: Minutes,
-    closes: Moment,
+    until: Moment,
 }
 
 /// The place of an event in a grid.
@@ -128,7 +128,10 @@ fn followable(list: &DayList) -> Vec<Followable> {
         let regimen = list.regimen(visit.regimen);
         let grid = slip_grid(visit, regimen, &list.unit, planned)?;
         let stretches = stretches(list, visit, &grid);
-        Some(Followable { grid, stretches, post_cooling: regimen.post_cooling, closes: list.unit.closes })
+        // The bay's table goes on an hour past the grids, where the unit closes before that.
+        let end = planned.cooling.as_ref()?.hair_loss_drug_end;
+        let until = list.unit.closes.max(end.slipped(90 + 60));
+        Some(Followable { grid, stretches, post_cooling: regimen.post_cooling, until })
     };
     list.visits.iter().zip(&planned).filter_map(with_grid).collect()
 }
@@ -149,7 +152,7 @@ fn lateness(chance: &mut ChaCha8Rng) -> i32 {
 /// The bay's table past the last line: the first row not before the real end.
 fn past_the_last_line(one: &Followable, ended: Moment) -> Option<Moment> {
     let row = (ended.minutes() + LINE - 1).div_euclid(LINE) * LINE;
-    (row <= one.closes.minutes()).then(|| Moment::from_midnight(row) + one.post_cooling)
+    (row <= one.until.minutes()).then(|| Moment::from_midnight(row) + one.post_cooling)
 }
 
 /// The time before which a mark, or the bay's table, tells her not to do the next thing.
@@ -499,4 +502,23 @@ fn past_the_last_line_the_bays_table_goes_on_to_closing_in_steps_of_five_minutes
         ended = ended.slipped(5);
     }
     assert_eq!(ended, at("18:05"), "the last row before closing is 18:00");
+}
+
+#[test]
+fn whoever_runs_past_closing_still_finds_a_line_past_the_last_of_the_grid() {
+    // The drug ends at 10:30; the unit closes while it runs, and just before the grid ends at 12:00.
+    for closes in ["10:00", "11:55"] {
+        let mut list = docetaxel_from_half_past_nine();
+        list.unit.closes = at(closes);
+        let rows = bay_sheet(&list)["late"]["rows"].clone();
+        let ended: Vec<Moment> = rows
+            .as_array()
+            .expect("rows")
+            .iter()
+            .map(|row| at(row["ended"].as_str().expect("a time")))
+            .collect();
+        assert!(ended.windows(2).all(|pair| pair[0].slipped(5) == pair[1]), "{ended:?}");
+        assert!(ended.contains(&at("12:05")), "closing at {closes}: {ended:?}");
+        assert_eq!(ended.last(), Some(&at("13:00")), "an hour past the last line of the grid");
+    }
 }

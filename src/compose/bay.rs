@@ -8,7 +8,7 @@ use serde_json::json;
 use super::desk::{Desk, document};
 use super::page_code::PageCodes;
 use super::paperwork::{BaySheet, Document, Kind, LadderStep, LateLength, LateRow, LateTable};
-use super::slip_grid::{FIRST_LINE, LINE, RULE};
+use super::slip_grid::{FIRST_LINE, LAST_LINE, LINE, RULE};
 use super::strip::strip;
 use super::ticks::{on_other_sheets, ticks};
 use crate::clock::{Minutes, Moment};
@@ -59,12 +59,18 @@ fn sheet(
     document(Kind::BaySheet, file, &sheet.head, &sheet)
 }
 
-/// From the earliest end of a drug that a grid still shows until closing, every five minutes.
+/// For how many minutes past the last line of every grid the table goes on where the unit closes before that:
+/// whoever is sent to it finds a line (our choice, no source).
+const PAST_THE_GRIDS: i32 = 60;
+
+/// From the earliest end of a drug that a grid still shows until closing, and past every grid, every five minutes.
 fn late_table(desk: &Desk<'_>, patients: &[usize]) -> Result<Option<LateTable>, Problem> {
     let cooled = || patients.iter().filter_map(|&visit| desk.planned(visit).cooling.as_ref());
     // The longest first: nobody is stopped too early by the column nearest to the time.
     let lengths: BTreeSet<Reverse<Minutes>> = cooled().map(|stages| Reverse(stages.post_cooling)).collect();
-    let Some(earliest) = cooled().map(|stages| stages.hair_loss_drug_end).min() else { return Ok(None) };
+    let ends = || cooled().map(|stages| stages.hair_loss_drug_end);
+    let (Some(earliest), Some(latest)) = (ends().min(), ends().max()) else { return Ok(None) };
+    let last = desk.unit.closes.max(latest.slipped(LAST_LINE + PAST_THE_GRIDS));
     let first = earliest.slipped(FIRST_LINE).minutes().div_euclid(LINE) * LINE;
     let row = |minutes: i32| {
         let ended = Moment::from_midnight(minutes);
@@ -74,7 +80,7 @@ fn late_table(desk: &Desk<'_>, patients: &[usize]) -> Result<Option<LateTable>, 
             rule: minutes % RULE == 0,
         }
     };
-    let rows = (first..=desk.unit.closes.minutes()).step_by(LINE.unsigned_abs() as usize).map(row).collect();
+    let rows = (first..=last.minutes()).step_by(LINE.unsigned_abs() as usize).map(row).collect();
     let lengths = lengths
         .iter()
         .map(|Reverse(length)| {

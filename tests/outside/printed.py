@@ -321,7 +321,9 @@ def late_differences(late, mine, unit):
                 ended.append(row[0])
                 if row[1:] != [row[0] + length for length in lengths]:
                     found.append(f"late table: {texts(row)} for lengths {lengths}")
-    last, first = minutes_of(unit["closes"]), min(visit.stages["hair_loss_drug_end"] for visit in cooled) + SLIPS[-1]
+    ends = [visit.stages["hair_loss_drug_end"] for visit in cooled]
+    # To closing; and an hour past the last line of every grid, where the unit closes before that.
+    last, first = max(minutes_of(unit["closes"]), max(ends) + SLIPS[-1] + 60), min(ends) + SLIPS[-1]
     missing = [time for time in range(-(-first // 5) * 5, last + 1, 5) if time not in ended]
     return found + [f"late table: no row for {clock(time)}" for time in missing]
 
