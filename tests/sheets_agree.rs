@@ -389,6 +389,46 @@ fn a_change_of_shift_names_everybody_who_is_there_and_points_to_alerts_and_other
 }
 
 #[test]
+fn shifts_side_by_side_hand_over_to_the_one_that_comes_and_not_to_each_other() {
+    let changes = |shifts: &[(&str, &str, &str)]| -> Vec<(String, String)> {
+        let mut unit = support::unit();
+        let shift = |(name, from, to): &(&str, &str, &str)| Shift {
+            name: (*name).to_owned(),
+            from: at(from),
+            to: at(to),
+        };
+        unit.shifts = shifts.iter().map(shift).collect();
+        let regimens = vec![support::regimen("D", 90, vec![support::hair_loss("docetaxel", 60)])];
+        let day = Printed::of(support::day_list(unit, regimens, vec![support::visit(2, "08:00")]));
+        let sheet = day.sheets(Kind::BaySheet).next().expect("bay A");
+        let lines = list(&sheet["ticks"]).iter().filter(|line| line["type"] == "hand-over");
+        lines.map(|line| (text(&line["time"]).to_owned(), text(&line["title"]).to_owned())).collect()
+    };
+    let (early, late) = (("Early", "07:00", "10:00"), ("Late", "09:30", "20:00"));
+    let long = ("Long", "07:00", "11:00");
+    for (shifts, expected) in [
+        (vec![early, late], vec![("09:30", "Early → Late")]),
+        (vec![early, ("Late", "10:00", "20:00")], vec![("10:00", "Early → Late")]),
+        (vec![early, ("Late", "10:30", "20:00")], vec![("10:30", "Early → Late")]),
+        // The long shift takes over nothing when it begins, and nobody from it leaves when the late one comes.
+        (vec![early, long, late], vec![("09:30", "Early → Late"), ("11:00", "Long → Late")]),
+        (vec![late, long, early], vec![("09:30", "Early → Late"), ("11:00", "Long → Late")]),
+        (vec![early, ("Long", "07:00", "20:00")], vec![("10:00", "Early → Long")]),
+        (vec![("Day", "07:00", "20:00"), ("Help", "09:00", "11:00")], vec![("11:00", "Help → Day")]),
+        (vec![early, ("Help", "08:00", "10:00"), late], vec![("09:30", "Early, Help → Late")]),
+        (vec![early, late, ("Help", "09:30", "12:00")], vec![("09:30", "Early → Late, Help")]),
+        (vec![("Day", "07:00", "20:00"), ("Other", "07:00", "20:00")], vec![]),
+    ] {
+        let found = changes(&shifts);
+        let found: Vec<(&str, &str)> = found
+            .iter()
+            .map(|(time, title)| (time.as_str(), title.trim_start_matches("Change of shift: ")))
+            .collect();
+        assert_eq!(found, expected, "{shifts:?}");
+    }
+}
+
+#[test]
 fn the_clerk_counts_for_each_bay_the_patients_on_its_sheet_and_apart_those_with_their_own() {
     let mut alone = 0;
     on_days(100, |day| {

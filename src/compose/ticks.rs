@@ -1,5 +1,7 @@
 //! The bay's day in time order: what is done when, to whom, and who is where at a change of shift.
 
+use std::collections::BTreeMap;
+
 use serde_json::json;
 
 use super::desk::Desk;
@@ -9,6 +11,7 @@ use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::plan::CoolingStages;
 use crate::problem::Problem;
+use crate::unit_rules::Shift;
 
 /// One thing to do, before it is put into words.
 pub(super) struct Task {
@@ -153,14 +156,37 @@ const WAITING: &[&str] = &["go_ahead_waiting"];
 const BEFORE_THE_CAP: &[&str] = &["go_ahead_waiting", "hair_not_recorded"];
 
 /// The changes of shift of the day, by time, each with its title.
+///
+/// Who leaves hands over to the shift that is there at that time and came last, or else to the next that comes. It
+/// is done when that one comes: but where it came before, or has taken over from a shift that ends sooner, when
+/// who leaves does. Shifts side by side so hand over to nobody who begins with them.
 fn shift_changes(desk: &Desk<'_>) -> Vec<(Moment, String)> {
-    let mut shifts: Vec<_> = desk.unit.shifts.iter().collect();
-    shifts.sort_by_key(|shift| (shift.from, shift.to));
-    let change = |pair: &[&crate::unit_rules::Shift]| match pair {
-        [before, after] => Some((after.from, format!("{} → {}", before.name, after.name))),
-        _ => None,
+    let shifts = &desk.unit.shifts;
+    let mut changes: BTreeMap<(Moment, Moment), Vec<&Shift>> = BTreeMap::new();
+    for leaving in shifts {
+        let Some(comes) = next_after(shifts, leaving) else { continue };
+        let rivals = shifts.iter().filter(|other| {
+            next_after(shifts, other) == Some(comes) && other.from < comes && other.to < leaving.to
+        });
+        let at = if leaving.from < comes && rivals.count() == 0 { comes } else { leaving.to };
+        changes.entry((at, comes)).or_default().push(leaving);
+    }
+    let names = |shifts: &mut dyn Iterator<Item = &Shift>| {
+        shifts.map(|shift| shift.name.as_str()).collect::<Vec<_>>().join(", ")
     };
-    shifts.windows(2).filter_map(change).collect()
+    let title = |((at, comes), leaving): (&(Moment, Moment), &Vec<&Shift>)| {
+        let stays = |shift: &&Shift| shift.from == *comes && shift.to > *at;
+        let (before, after) = (names(&mut leaving.iter().copied()), names(&mut shifts.iter().filter(stays)));
+        (*at, format!("{before} → {after}"))
+    };
+    changes.iter().map(title).collect()
+}
+
+/// When the shift began, or begins, to which `leaving` hands over; none if nobody is left.
+fn next_after(shifts: &[Shift], leaving: &Shift) -> Option<Moment> {
+    let stays = shifts.iter().filter(|shift| shift.from <= leaving.to && leaving.to < shift.to);
+    let comes = shifts.iter().filter(|shift| shift.from > leaving.to).map(|shift| shift.from).min();
+    stays.map(|shift| shift.from).max().or(comes)
 }
 
 fn hand_over(

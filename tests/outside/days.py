@@ -225,10 +225,12 @@ def random_shifts(rng, opens, closes):
     if rng.random() < 0.3:
         return [{"name": "Day", "from": clock(opens), "to": clock(closes)}]
     middle = (opens + closes) // 2
-    return [
+    shifts = [
         {"name": "Early", "from": clock(opens), "to": clock(middle)},
         {"name": "Late", "from": clock(middle), "to": clock(closes)},
     ]
+    beside = {"name": "Long", "from": clock(opens), "to": clock(closes - 60)}
+    return shifts + [beside] if rng.random() < 0.3 and closes - 60 > opens else shifts
 
 
 def random_caps(rng):

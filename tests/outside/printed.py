@@ -216,7 +216,7 @@ def tick_differences(ticks, mine, unit, alone=frozenset()):
     `alone` are the arrivals of those who have a sheet of their own, which the list names."""
     by_number = {visit.number: visit for visit in mine}
     printed = {number: set() for number in by_number}
-    shifts = {minutes_of(shift["from"]) for shift in unit["shifts"]}
+    shifts = {minutes_of(shift[end]) for shift in unit["shifts"] for end in ("from", "to")}
     found = []
     for page in ticks:
         numbers = [word for word in page if word.text in by_number]
