@@ -120,7 +120,7 @@ fn the_files_of_a_day_that_the_readme_names_are_those_that_are_written() {
     for entry in fs::read_dir(&day).expect("the day's folder") {
         let name = entry.expect("an entry").file_name().to_string_lossy().into_owned();
         let pattern = match name.split_once('-') {
-            Some(("bay", rest)) if rest.contains("isolated") => "bay-<name>-isolated-<number>.pdf",
+            Some(("bay", rest)) if rest.contains("isolated") => "bay-<name>-isolated-<code>.pdf",
             Some(("bay", _)) => "bay-<name>.pdf",
             _ if name == "cards" => "cards/<code>.pdf",
             _ => &name,

@@ -28,7 +28,7 @@ const SHOWN: [(&str, &[usize]); 10] = [
     ("front-sheet", &[0, 1]),
     // Tick list, hand-over, faces with a narrow and with a wide grid, a patient who is not cooled, late table.
     ("bay-B", &[0, 1, 3, 4, 9, 10]),
-    ("bay-C-isolated-1", &[0, 1, 2]),
+    ("bay-C-isolated-76CDK2", &[0, 1, 2]),
     ("machine-sheet", &[0, 1, 2]),
     // A first and a return visit, front and back; large print.
     ("care-cards", &[0, 1, 20, 21]),

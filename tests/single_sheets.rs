@@ -108,3 +108,51 @@ fn a_patient_who_is_not_cooled_and_stays_away_changes_nobody_elses_paper() {
     };
     assert_eq!(pages(&before), pages(&after));
 }
+
+#[test]
+fn the_sheet_of_an_isolated_patient_keeps_its_name_and_its_code_when_another_one_goes() {
+    let two_of_them = |lines: Vec<String>| -> Vec<String> {
+        let (bay, isolate) = (place_of(&lines[0], "bay"), place_of(&lines[0], "isolate"));
+        let of_bay_b = |line: &String| line.split(',').nth(bay) == Some("B");
+        let places: Vec<usize> = (1..lines.len()).filter(|&place| of_bay_b(&lines[place])).take(2).collect();
+        let isolated = |(place, line): (usize, String)| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            if places.contains(&place) {
+                cells[isolate] = "yes";
+            }
+            cells.join(",")
+        };
+        lines.into_iter().enumerate().map(isolated).collect()
+    };
+    let without = |nth: usize| {
+        pack_of(|lines| {
+            let bay = place_of(&lines[0], "bay");
+            let mut lines = two_of_them(lines);
+            let of_bay_b = |line: &String| line.split(',').nth(bay) == Some("B");
+            let place = (1..lines.len()).filter(|&place| of_bay_b(&lines[place])).nth(nth);
+            lines.remove(place.expect("a row of bay B"));
+            lines
+        })
+    };
+    let before = pack_of(two_of_them);
+    // Each sheet by its file's name, with the patient's number on it.
+    let isolated = |files: &BTreeMap<String, Vec<u8>>| -> BTreeMap<String, String> {
+        let sheets =
+            files.iter().filter_map(|(name, bytes)| Some((name.strip_prefix("bay-B-isolated-")?, bytes)));
+        let read = |(name, bytes): (&str, &Vec<u8>)| {
+            let code = name.trim_end_matches(".pdf").to_owned();
+            let text: String = read(bytes).iter().map(Page::text).collect();
+            assert!(text.contains(&code), "{code} is printed on the sheet");
+            let number = text.split("LD-").nth(1).expect("a hospital number");
+            (code, number.chars().take(4).collect())
+        };
+        sheets.map(read).collect()
+    };
+    let before = isolated(&before);
+    assert_eq!(before.len(), 2);
+    for nth in [0, 1] {
+        let after = isolated(&without(nth));
+        assert_eq!(after.len(), 1);
+        assert!(after.iter().all(|(code, number)| before.get(code) == Some(number)), "{after:?}, {before:?}");
+    }
+}

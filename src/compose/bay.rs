@@ -24,17 +24,15 @@ pub(super) fn bay_sheets(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Vec<D
         let (isolated, shared): (Vec<usize>, Vec<usize>) = here.partition(|&visit| desk.visit(visit).isolate);
         let file = format!("bay-{}", file_name_part(&bay.name));
         let title = desk.say("bay.title", &json!({ "bay": bay.name }))?;
-        sheets.push(sheet(desk, codes, file.clone(), title, (&shared, &isolated))?);
-        for (number, visit) in isolated.into_iter().enumerate() {
-            let title = desk
-                .say("bay.title_isolated", &json!({ "bay": bay.name, "chair": desk.visit(visit).chair }))?;
-            sheets.push(sheet(
-                desk,
-                codes,
-                format!("{file}-isolated-{}", number + 1),
-                title,
-                (&[visit], &[]),
-            )?);
+        let code = codes.code(&file);
+        sheets.push(sheet(desk, code, file.clone(), title, (&shared, &isolated))?);
+        for visit in isolated {
+            let row = desk.visit(visit);
+            let title = desk.say("bay.title_isolated", &json!({ "bay": bay.name, "chair": row.chair }))?;
+            // Named after its place, so that nothing of it changes when another's sheet comes or goes.
+            let code = codes.code(&format!("{file}|isolated|{}|{}", row.chair, row.arrive));
+            let file = format!("{file}-isolated-{code}");
+            sheets.push(sheet(desk, code, file, title, (&[visit], &[]))?);
         }
     }
     Ok(sheets)
@@ -42,12 +40,12 @@ pub(super) fn bay_sheets(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Vec<D
 
 fn sheet(
     desk: &Desk<'_>,
-    codes: &mut PageCodes,
+    page_code: String,
     file: String,
     title: String,
     (patients, elsewhere): (&[usize], &[usize]),
 ) -> Result<Document, Problem> {
-    let head = desk.head(title, "bay", codes.code(&file))?;
+    let head = desk.head(title, "bay", page_code)?;
     let sheet = BaySheet {
         elsewhere: on_other_sheets(desk, elsewhere)?,
         ticks: ticks(desk, patients, elsewhere)?,

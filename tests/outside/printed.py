@@ -160,7 +160,7 @@ def is_subsequence(wanted, among):
 def sheet_visits(path, visits, bays):
     """The visits that a bay's sheet is for: those of the bay but the isolated ones, or one of these."""
     name = path.stem.removeprefix("bay-")
-    isolated = re.fullmatch(r"(.*)-isolated-(\d+)", name)
+    isolated = re.fullmatch(r"(.*)-isolated-([0-9A-Z]+)", name)
     bay = next(bay for bay in bays if file_part(bay) == (isolated[1] if isolated else name))
     here = [visit for visit in visits if visit.bay == bay]
     if not isolated:
