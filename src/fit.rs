@@ -187,7 +187,9 @@ impl Search<'_> {
         fewest(anew).ok_or(if all_tried { Obstacle::NoOutlet } else { Obstacle::NotTried })
     }
 
-    /// The number of moves of the day if everybody else stays on the machine that they have.
+    /// The number of moves of the day if everybody else stays on the machine that they have. None where somebody
+    /// has no outlet today: then who goes without is a choice, and the day made with the patient on its list may
+    /// choose another than today's.
     fn as_it_stands(&self, longer: &Longer) -> Option<usize> {
         let before = self.day.allocation();
         if longer.plan.visits[longer.place].cooling.is_none() {
@@ -195,29 +197,18 @@ impl Search<'_> {
             allocation.visits.insert(longer.place, Cooling::NotWanted);
             return self.verified(longer, allocation);
         }
+        if !self.without(longer).is_empty() {
+            return None;
+        }
         let Longer { list, plan, place } = longer;
         let ways = beside(list, plan, *place, &before.visits, before.worth.bound_without_outlet);
         ways.into_iter().find_map(|allocation| self.verified(longer, allocation))
     }
 
-    /// The number of moves of the day if all machines are thought of again.
+    /// The number of moves of the day if all machines are thought of again, as they are when the day is made with
+    /// the patient on its list.
     fn anew(&self, longer: &Longer) -> Option<usize> {
-        let Longer { list, plan, place } = longer;
-        let whole = self.verified(longer, allocate_with(list, plan, self.effort));
-        let without = self.without(longer);
-        if whole.is_some() || without.is_empty() {
-            return whole;
-        }
-        // Whoever has no outlet today is left out, so that nobody loses one to them.
-        let mut served = plan.clone();
-        without.iter().for_each(|&visit| served.visits[visit].cooling = None);
-        let mut kept = allocate_with(list, &served, self.effort).visits;
-        if !matches!(kept.remove(*place), Cooling::Outlet(_)) {
-            return None;
-        }
-        let bound = self.day.allocation().worth.bound_without_outlet;
-        let ways = beside(list, plan, *place, &kept, bound);
-        ways.into_iter().find_map(|allocation| self.verified(longer, allocation))
+        self.verified(longer, allocate_with(&longer.list, &longer.plan, self.effort))
     }
 
     /// The number of moves, if the day passes its check and nobody is worse off.

@@ -121,7 +121,7 @@ fn times(list: &DayList) -> Vec<Moment> {
 
 #[test]
 fn every_time_that_is_offered_really_fits() {
-    let (mut cooled, mut not_cooled, mut short_days) = (0, 0, 0);
+    let (mut cooled, mut not_cooled, mut short_days, mut on_short_days) = (0, 0, 0, 0);
     for day in scarce_days(40) {
         let short = without(&day).len();
         short_days += usize::from(short > 0);
@@ -131,11 +131,17 @@ fn every_time_that_is_offered_really_fits() {
                     let Some(chair) = offered(&bay, arrive) else { continue };
                     let after = with(&day, &newcomer, bay.bay.0, chair, arrive);
                     // The plan made anew may use other machines than today's, so that one is on before
-                    // opening, and leave out another patient, never one more.
+                    // opening. On a day that is short it may leave out nobody but who is left out today.
                     let mut harms = new_harms(&day, &after);
                     harms.retain(|harm| !harm.contains("machine_before_opening"));
                     assert!(harms.is_empty(), "{arrive} in {chair}: {harms:?}");
-                    assert!(without(&after).len() <= short, "{arrive} in {chair}: {:?}", without(&after));
+                    assert!(
+                        without(&after).is_subset(&without(&day)),
+                        "{arrive} in {chair}: {:?} instead of {:?}",
+                        without(&after),
+                        without(&day)
+                    );
+                    on_short_days += usize::from(short > 0 && newcomer.regimen.0 == 0);
                     if short == 0 {
                         cooled += usize::from(newcomer.regimen.0 == 0)
                     }
@@ -145,6 +151,62 @@ fn every_time_that_is_offered_really_fits() {
         }
     }
     assert!(cooled > 100 && not_cooled > 500 && short_days > 2, "{cooled}, {not_cooled}, {short_days}");
+    assert!(on_short_days > 10, "{on_short_days} offers of an outlet on short days");
+}
+
+#[test]
+fn on_a_day_that_is_short_no_time_is_offered_at_which_making_the_day_leaves_out_somebody_else() {
+    // One outlet for three, of whom two go without; which two is a choice of the plan.
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-input");
+    let place = tempfile::tempdir().expect("a folder");
+    let unit = fs::read_to_string(demo.join("unit.toml")).expect("the demo's unit");
+    let (before, rest) = unit.split_once("[[machines]]").expect("machines");
+    let (_, after) = rest.split_once("[caps]").expect("caps");
+    let one = "[[machines]]\nname = \"M1\"\nbay = \"A\"\noutlets = 1\n\n[caps]";
+    let unit = place.path().join("unit.toml");
+    write_one(&unit, format!("{before}{one}{after}").as_bytes()).expect("the unit");
+    let row = |number: u32, arrive: &str, chair: &str, regimen: &str| {
+        format!(
+            "2031-03-14,{arrive},A,{chair},X{number},Invented{number},Ada,1960-01-01,{regimen},2,yes,medium,yes,yes\n"
+        )
+    };
+    let header = "date,arrive,bay,chair,hospital_no,family_name,given_name,born,regimen,cycle,cooled,hair,own_cap,go_ahead\n";
+    let listed = [row(1, "09:15", "A1", "TC"), row(2, "10:50", "A2", "PAC-W"), row(3, "09:55", "A3", "TC")];
+    let listed = format!("{header}{}", listed.concat());
+    let run = |verb: &str, list: &str, more: &[&str]| -> String {
+        let path = place.path().join("list.csv");
+        write_one(&path, list.as_bytes()).expect("the list");
+        let mut command = Command::cargo_bin("baypack").expect("the program is built for the test");
+        command.arg(verb).arg(path).arg("--unit").arg(&unit);
+        command.arg("--regimens").arg(demo.join("regimens.toml")).args(more).current_dir(place.path());
+        let output = command.output().expect("it runs");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).expect("UTF-8")
+    };
+    let without = |list: &str| -> Vec<Value> {
+        run("check", list, &["--plan", "plan.json"]);
+        let plan = fs::read(place.path().join("plan.json")).expect("the plan");
+        let plan: Value = serde_json::from_slice(&plan).expect("JSON");
+        let visits = plan["visits"].as_array().expect("visits").iter();
+        visits.filter(|visit| visit["outlet"].is_null()).map(|visit| visit["hospital_no"].clone()).collect()
+    };
+    let said = run("fit", &listed, &["--regimen", "DOC", "--own-cap", "--hair", "medium"]);
+    let lines: Vec<Vec<&str>> = said.lines().map(|line| line.split_whitespace().collect()).collect();
+    let is_offered = |arrive: &str| {
+        lines.iter().any(|line| line[0] == "A" && line.len() > 3 && line[1] <= arrive && arrive <= line[2])
+    };
+    let today = without(&listed);
+    assert_eq!(today, ["X1", "X3"]);
+    for (arrive, leaves_out, offered) in
+        [("14:15", ["X2", "X3"], false), ("14:20", ["X2", "X3"], false), ("14:25", ["X1", "X3"], true)]
+    {
+        let longer = format!("{listed}{}", row(9, arrive, "A1", "DOC"));
+        assert_eq!(
+            (without(&longer), is_offered(arrive)),
+            (leaves_out.map(Value::from).to_vec(), offered),
+            "{arrive}"
+        );
+    }
 }
 
 #[test]

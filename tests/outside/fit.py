@@ -2,7 +2,7 @@
 
 A time that is offered must be possible by the definitions alone, everybody who has an outlet keeping one, and the list with
 that patient as a row must be planned with nobody harmed. A time that is not offered must harm somebody or break a rule in
-every chair of the bay. Where machines decide, OR-Tools CP-SAT says whether all who must be served can be.
+every chair of the bay; or, where somebody is without an outlet as listed, it must be another's turn on the list with the patient. Where machines decide, OR-Tools CP-SAT says whether all who must be served can be.
 """
 
 import random
@@ -240,12 +240,26 @@ def plan_differences(binary, judge, seated):
     if refused:
         return [f"{about}: {refused}"]
     found = [f"{about}: {text}" for texts in oracle.differences(day, plan).values() for text in texts]
-    # A plan thought of anew may leave out somebody else, never one more.
-    without = plan["machines"]["without_outlet"]
-    if without > judge.plan["machines"]["without_outlet"]:
-        found.append(f"{about}: {without} without an outlet instead of {judge.plan['machines']['without_outlet']}")
+    if lost := losers(judge.plan, plan):
+        found.append(f"{about}: {sorted(lost)} without an outlet, who have one as listed")
     own = {caution["kind"] for caution in plan["cautions"] if caution["line"] == max(day.lines.values())}
     return found + [f"{about}: {kind}" for kind in own & {"closing_passed", "before_opening", "chair_double_booked"}]
+
+
+def losers(before, after):
+    """Who has no outlet after, of all who were not without one before."""
+    without = lambda plan: {visit["hospital_no"] for visit in plan["visits"] if visit["cooled"] and not visit["outlet"]}
+    return without(after) - without(before)
+
+
+def is_left_to_a_choice(binary, judge, seated):
+    """Whether the day is short, so that who goes without is a choice, and it is another's turn with the patient on the list."""
+    if not judge.plan["machines"]["without_outlet"]:
+        return False
+    day = replace(judge.day, rows=[*judge.day.rows, replace(seated)], lines={})
+    with baypack.scratch() as folder:
+        plan, refused = baypack.plan_of(binary, DayFiles.write(day, Path(folder)), folder)
+    return not refused and bool(losers(judge.plan, plan))
 
 
 # Days in processes.
@@ -270,6 +284,9 @@ def try_day(job):
         judge, claims = Judge(day, plan), []
         for bay, arrive, offer in sample(rng, day, offers):
             kind, wrong = time_differences(judge, row, offer, bay, arrive)
+            if kind == "missed" and is_left_to_a_choice(binary, judge, replace(row, bay=bay, chair=judge.refused(row, bay, arrive)[1], arrive=arrive)):
+                kinds["left to a choice"] += 1
+                continue
             kinds[kind] += 1
             found += wrong
             claims.append((judge, row, offer, bay, arrive))
