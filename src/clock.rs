@@ -15,8 +15,8 @@ use serde::{Serialize, Serializer};
 pub struct Minutes(u32);
 
 impl Minutes {
-    /// The longest length that an input may state: one day. No stage of a day-unit visit is longer,
-    /// and sums of many such lengths still print in two digits of hours or are refused.
+    /// The longest length that an input may state: one day. No stage of a day-unit visit is longer, nor are
+    /// all drugs of a regimen, so that times print in two digits of hours.
     pub const MOST: u32 = 24 * 60;
 
     /// `minutes` as a length. Sums may pass [`Minutes::MOST`]; only inputs are held to it.

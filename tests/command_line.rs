@@ -52,6 +52,36 @@ fn is_empty(folder: &Path) -> bool {
 }
 
 #[test]
+fn the_longest_drug_and_the_latest_closing_that_are_accepted_are_printed() {
+    let place = tempfile::tempdir().expect("a folder");
+    let changed = |name: &str, from: &str, to: &str| {
+        let text = fs::read_to_string(demo(name)).expect("the demo's file");
+        assert!(text.contains(from), "{from} in {name}");
+        let path = place.path().join(name);
+        baypack::write::write_one(&path, text.replacen(from, to, 1).as_bytes()).expect("written");
+        path
+    };
+    let made = |unit: &Path, regimens: &Path| {
+        let mut command = baypack();
+        command.args(["make", DEMO, "--quiet", "--out"]).arg(place.path().join("out"));
+        command.arg("--unit").arg(unit).arg("--regimens").arg(regimens).output().expect("it runs")
+    };
+    let late = changed("unit.toml", "closes = \"19:00\"", "closes = \"47:59\"");
+    let long = changed("regimens.toml", "minutes = 60", "minutes = 1370");
+    for (unit, regimens) in [(&late, &demo("regimens.toml")), (&demo("unit.toml"), &long)] {
+        let output = made(unit, regimens);
+        assert_eq!((status(&output), text(&output.stderr)), (0, String::new()));
+    }
+    let longer = changed("regimens.toml", "minutes = 60", "minutes = 1440");
+    let output = made(&demo("unit.toml"), &longer);
+    assert_eq!(status(&output), 1);
+    let said = text(&output.stderr);
+    for part in ["take longer than a day", "`regimens.steps` of regimen `PAC-W`", "minutes in all"] {
+        assert!(said.contains(part), "{part} in {said}");
+    }
+}
+
+#[test]
 fn make_writes_the_pack_and_says_what_and_where() {
     let out = tempfile::tempdir().expect("a folder");
     let output = baypack().args(["make", DEMO, "--out"]).arg(out.path()).output().expect("it runs");

@@ -4,7 +4,7 @@ use serde_json::json;
 
 use super::desk::Desk;
 use super::paperwork::{Chart, ChartBar, ChartHour, ChartRow, Fill, Spare, SpareRow};
-use crate::clock::{Moment, Span};
+use crate::clock::{Minutes, Moment, Span};
 use crate::problem::Problem;
 use crate::unit_rules::{BayIndex, MachineIndex};
 
@@ -42,13 +42,15 @@ fn bays(desk: &Desk<'_>, machine: MachineIndex) -> String {
     bays.join(" → ")
 }
 
-/// The hours to rule in a chart of `day`.
+/// The hours to rule in a chart of `day`; of more than a day every second, third, ... one, for which there is room.
 pub(super) fn hours_of(day: Span) -> Vec<ChartHour> {
     let hour = |minutes: i32| {
         let moment = Moment::from_midnight(minutes);
         ChartHour { at: moment.since(day.from).get(), label: moment.to_string() }
     };
-    (day.from.minutes()..=day.until.minutes()).step_by(HOUR.unsigned_abs() as usize).map(hour).collect()
+    let days = day.until.since(day.from).get().div_ceil(Minutes::MOST).max(1);
+    let step = days * HOUR.unsigned_abs();
+    (day.from.minutes()..=day.until.minutes()).step_by(step as usize).map(hour).collect()
 }
 
 /// What the charts span.

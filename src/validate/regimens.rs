@@ -112,7 +112,22 @@ fn regimen<'a>(
     if let (Some(own), Some(units)) = (own_post_cooling, unit_post_cooling) {
         short_post_cooling_has_a_reason(check, section, &regimen, own, units);
     }
+    drugs_take_a_day_at_most(check, section, &regimen);
     regimen
+}
+
+/// All that is given in a visit, a first one or a later, is over within a day.
+fn drugs_take_a_day_at_most<'a>(check: &mut Check<'a>, section: Section<'a>, regimen: &Regimen) {
+    let given = |first: bool| -> Minutes {
+        regimen.steps.iter().map(|step| step.infusion(first) + step.flush + step.observation(first)).sum()
+    };
+    let longest = regimen.premed_lead + given(true).max(given(false));
+    if longest.get() > Minutes::MOST {
+        let what = "drugs of the regimen take longer than a day, with the time before and between them";
+        let found = Some(Found::Described(format!("{} minutes in all", longest.get())));
+        let help = "write the drugs of one visit, each with its minutes: at most 1440 in all";
+        check.fault(section, "steps", what, found, help);
+    }
 }
 
 /// Trials support shorter post-cooling for some single drugs only; with several hair-loss drugs the
