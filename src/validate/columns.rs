@@ -232,7 +232,11 @@ pub(super) fn header(
             None => check.unknown.push(place),
         }
     }
+    if check.is_a_row(&places) {
+        places.clear();
+    }
     if places.is_empty() {
+        problems.clear();
         problems.push(check.other_delimiter(list).unwrap_or_else(|| check.no_header(&list.rows)));
     } else {
         let absent =
@@ -252,6 +256,13 @@ impl HeaderCheck<'_> {
 
     fn column_of(&self, header: &str) -> Option<Column> {
         Column::ALL.into_iter().find(|column| folded(self.wanted(*column)) == folded(header))
+    }
+
+    /// Whether a first line with a word or two that also head a column is a patient's row: it holds numbers, as rows
+    /// do and headers hardly ever, and too few names of columns to be one all the same.
+    fn is_a_row(&self, places: &BTreeMap<Column, usize>) -> bool {
+        let holds_a_number = |cell: &String| cell.contains(char::is_numeric);
+        places.len() < HEADERS_TO_TELL && self.headers.iter().any(holds_a_number)
     }
 
     /// A column that the unit's file maps is meant to be there, needed or not.
@@ -280,8 +291,7 @@ impl HeaderCheck<'_> {
         self.problem(Some(header), "two columns have the same header".to_owned(), None, help)
     }
 
-    /// The problem of a first line without a single known header. It may hold a patient, so none of it
-    /// is repeated.
+    /// The problem of a first line that is no header. It may hold a patient, so none of it is repeated.
     fn no_header(&self, rows: &[RawRow]) -> Problem {
         let known = |row: &RawRow| row.cells.iter().filter(|cell| self.column_of(cell).is_some()).count();
         let below = rows.iter().take(HEADER_WITHIN).find(|row| known(row) >= HEADERS_TO_TELL);
@@ -296,7 +306,7 @@ impl HeaderCheck<'_> {
             1 => Some(Found::Described("one cell".to_owned())),
             cells => Some(Found::Described(format!("{cells} cells"))),
         };
-        self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
+        self.problem(None, "first line is not a header: it does not name the columns".to_owned(), found, help)
     }
 
     /// The problem of a header that is one cell, where another character parts the columns' names.
