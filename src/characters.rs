@@ -2,6 +2,8 @@
 //!
 //! One answer for paper, where such a character is refused, and for a terminal, where it is replaced.
 
+use std::fmt;
+
 use unicode_properties::{GeneralCategory, UnicodeGeneralCategory};
 
 /// Whether a character shows nothing of its own, turns its neighbours round, or shows something else
@@ -31,6 +33,11 @@ pub(crate) fn is_invisible(character: char) -> bool {
 /// round or hide becomes `�`.
 pub(crate) fn on_a_terminal(text: &str) -> String {
     text.chars().map(|character| if is_invisible(character) { '\u{fffd}' } else { character }).collect()
+}
+
+/// Several lines as a terminal may show them, each like [`on_a_terminal`].
+pub(crate) fn lines_on_a_terminal(text: fmt::Arguments<'_>) -> String {
+    text.to_string().split('\n').map(on_a_terminal).collect::<Vec<_>>().join("\n")
 }
 
 #[cfg(test)]

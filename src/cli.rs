@@ -41,7 +41,7 @@ use crate::render::labels::LabelOrder;
 use crate::render::{CheckWords, PackSize, PdfFile, Press, printer_check, render_with_labels};
 use crate::survey::survey;
 use crate::unit_rules::Printer;
-use crate::validate::{AtHand, DayList, arrival_place, validate};
+use crate::validate::{AtHand, DayList, HeldBack, arrival_place, validate};
 use crate::verify::{VerifiedDay, verify};
 use crate::write::{repair, write, write_new, write_one};
 
@@ -299,7 +299,7 @@ fn compose_day(
 
     progress.stage("Planning");
     let (time_zone, printer) = (list.unit.time_zone, list.unit.printer);
-    let notes = list.notes.iter().map(|note| note.text.clone()).collect();
+    let notes = list.notes.iter().map(ToString::to_string).collect();
     let wordings = wording::needed(&layouts, &list)?;
     let printing = wording::Printing {
         setting: wording::Setting { own: &own, layouts: &layouts, seconds: arguments.own.set_within },
@@ -337,7 +337,7 @@ fn are_of_rows(raw: &RawInputs, problems: &[Problem]) -> bool {
 /// Writes the list back where rows are held, if the command line names a file for it.
 fn note_held_rows(arguments: &DayArguments, raw: &RawInputs, list: &DayList) -> Result<(), Failure> {
     let Some(path) = arguments.faults.as_ref().filter(|_| !list.held_back.is_empty()) else { return Ok(()) };
-    let problems: Vec<Problem> = list.held_back.iter().flat_map(|row| row.problems.clone()).collect();
+    let problems: Vec<Problem> = list.held_back.iter().flat_map(HeldBack::problems).cloned().collect();
     match write_faults(path, raw, &problems) {
         FaultsFile::Failed(failure) => Err(*failure),
         _ => Ok(()),

@@ -60,7 +60,7 @@ pub enum Found {
 const QUOTED_AT_MOST: usize = 60;
 
 /// A text as a message repeats it: cut where it is long, and safe on a terminal.
-fn shown(text: &str) -> String {
+pub(crate) fn shown(text: &str) -> String {
     let start: String = text.chars().take(QUOTED_AT_MOST).collect();
     let cut = if start.len() < text.len() { "…" } else { "" };
     format!("{}{cut}", on_a_terminal(&start))

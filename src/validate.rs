@@ -7,9 +7,11 @@ mod columns;
 mod dates;
 mod doubts;
 mod exchanged;
+mod held;
 pub mod limits;
 pub(crate) mod nearest;
 mod nhs_number;
+mod notes;
 mod printer;
 mod regimens;
 mod rooms;
@@ -27,6 +29,8 @@ use chrono::NaiveDate;
 
 use self::columns::{Column, header};
 use self::doubts::doubts;
+pub use self::held::{CellFault, HeldBack, RowFault, RowFaultKind};
+pub use self::notes::{Note, UnreadColumn, UnreadColumns};
 use self::regimens::{RegimensFile, regimens};
 pub use self::rooms::file_name_part;
 use self::rows::{Against, CheckedRows, caps_without_stock, check_rows};
@@ -89,7 +93,7 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
     let list = keep(list_file.map_err(Clone::clone).and_then(|list| list), &mut problems);
     let (Some(unit), Some(regimens), Some(Some(list))) = (unit, regimens, list) else { return Err(problems) };
     let CheckedList { day, mut rows, mut notes } = list;
-    notes.extend(doubts(&rows.visits, &unit).into_iter().map(|text| Note { text }));
+    notes.extend(doubts(&rows.visits, &unit));
     rows.visits.sort_by_cached_key(|visit| ward_order(visit, &unit));
     Ok(DayList {
         day,
@@ -109,7 +113,7 @@ pub fn validate(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Resu
 pub fn arrival_place(raw: &RawInputs, options: Options, at_hand: &AtHand<'_>) -> Option<usize> {
     let form = unit(&raw.unit.name, raw.unit.content.as_ref().ok()?, at_hand).list_form?;
     let list = raw.day_list.content.as_ref().ok()?;
-    header(&raw.day_list.name, list, &form, options.date.is_some()).columns.place(Column::Arrive)
+    header(&raw.day_list.name, list, &form, options.date.is_some(), at_hand).columns.place(Column::Arrive)
 }
 
 /// Where a visit stands in the day: by bay, arrival, the chair's place in the bay, hospital number.
@@ -143,7 +147,7 @@ fn list_rows(
     let Some((unit, form)) = unit.and_then(|unit| Some((unit, unit.list_form.as_ref()?))) else {
         return Ok(None);
     };
-    let header = header(file, list, form, options.date.is_some());
+    let header = header(file, list, form, options.date.is_some(), at_hand);
     if !header.is_one() {
         return Err(header.problems);
     }
@@ -166,12 +170,12 @@ fn list_rows(
         rows.problems.iter().chain(&header.problems).chain(&capless).cloned().collect();
     let stops = !problems.is_empty() || rows.visits.is_empty() || !options.hold_bad_rows;
     if stops {
-        problems.extend(rows.held_back.iter().flat_map(|row| row.problems.iter().cloned()));
+        problems.extend(rows.held_back.iter().flat_map(HeldBack::problems).cloned());
         problems.sort_by_key(|problem| problem.place.line);
     }
     match rows.day {
         Some(day) if problems.is_empty() => {
-            let notes = notes(list, header.note, &rows.repeated_headers);
+            let notes = notes(list, header.unread, &rows.repeated_headers);
             Ok(Some(CheckedList { day, rows, notes }))
         }
         _ => Err(problems),
@@ -179,17 +183,13 @@ fn list_rows(
 }
 
 /// What the clerk should know of how the list was read.
-fn notes(list: &RawList, columns: Option<String>, repeated_headers: &[u32]) -> Vec<Note> {
-    let encoding = (list.encoding == Encoding::Windows1252).then(|| {
-        "The list is not UTF-8. It was read as Windows-1252: check the names that have accents.".to_owned()
-    });
+fn notes(list: &RawList, unread: UnreadColumns, repeated_headers: &[u32]) -> Vec<Note> {
+    let encoding = (list.encoding == Encoding::Windows1252).then_some(Note::Windows1252);
     let is_guess = list.delimiter != Delimiter::Comma && !list.delimiter_stated;
-    let delimiter =
-        is_guess.then(|| format!("The list was read with {} between its cells.", list.delimiter.word()));
-    let lines: Vec<String> = repeated_headers.iter().map(u32::to_string).collect();
-    let repeated = (!lines.is_empty())
-        .then(|| format!("The header stands once more on line {}, which was passed over.", lines.join(", ")));
-    [encoding, delimiter, columns, repeated].into_iter().flatten().map(|text| Note { text }).collect()
+    let delimiter = is_guess.then_some(Note::Delimiter(list.delimiter));
+    let columns = (!unread.is_empty()).then_some(Note::Unread(unread));
+    let repeated = (!repeated_headers.is_empty()).then(|| Note::RepeatedHeader(repeated_headers.to_vec()));
+    [encoding, delimiter, columns, repeated].into_iter().flatten().collect()
 }
 
 /// The day's list with the unit's files, every value checked.
@@ -255,26 +255,4 @@ impl DayList {
     pub fn regimen(&self, index: RegimenIndex) -> &Regimen {
         &self.regimens[index.0]
     }
-}
-
-/// A row that is not in the pack, because of its faults.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct HeldBack {
-    /// The physical line on which the record starts.
-    pub line: u32,
-    /// `FAMILYNAME, Given` as far as the row has them; for the front sheet only.
-    pub name: Option<String>,
-    /// The row's bay and chair as written, where both cells hold something printable.
-    pub place: Option<String>,
-    /// The row's arrival time as written, where the cell holds something printable.
-    pub arrive: Option<String>,
-    /// The row's faults, in column order.
-    pub problems: Vec<Problem>,
-}
-
-/// Something about how a file was read that is not a fault.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Note {
-    /// The sentence.
-    pub text: String,
 }

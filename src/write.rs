@@ -18,7 +18,6 @@ use std::fs::{self, DirBuilder, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use self::leftovers::SCRATCH;
 use self::lock::Wait;
 pub use self::single::{write_new, write_one};
 
@@ -46,7 +45,7 @@ pub fn write(out: &Path, date: &str, files: &[(String, Vec<u8>)]) -> io::Result<
     let _writing = stopping::writing();
     // Without a lock, what looks left behind may be another run's work.
     let not_deleted = if lock.is_some() { leftovers::put_right(out)? } else { Vec::new() };
-    let new = scratch_folder(out)?;
+    let new = scratch_folder(out, date)?;
     fill(new.path(), files)?;
     stopping::check()?;
     let folder = out.join(date);
@@ -97,10 +96,11 @@ fn owner_only(options: &mut OpenOptions) {
     let _ = options;
 }
 
-/// A new folder with a name of its own, which goes away again with all that is then in it.
-fn scratch_folder(out: &Path) -> io::Result<tempfile::TempDir> {
+/// A new folder for a day's pack with a name of its own, which goes away again with all that is then in it.
+fn scratch_folder(out: &Path, date: &str) -> io::Result<tempfile::TempDir> {
+    let prefix = leftovers::scratch_of(date);
     let mut builder = tempfile::Builder::new();
-    builder.prefix(SCRATCH);
+    builder.prefix(&prefix);
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
     builder.tempdir_in(out)
@@ -199,12 +199,24 @@ mod tests {
         write(out.path(), "2031-03-14", &files("old")).expect("written");
         fs::rename(out.path().join("2031-03-14"), out.path().join("2031-03-14.previous"))
             .expect("stopped here");
-        fs::create_dir(out.path().join(".baypack-left")).expect("scratch of the stopped run");
+        fs::create_dir(out.path().join(".baypack-2031-03-14-left")).expect("scratch of the stopped run");
         write(out.path(), "2031-03-14", &files("new")).expect("written");
         assert_eq!(names(out.path()), ["2031-03-14", "2031-03-14.previous"]);
         let read =
             |folder: &str| fs::read_to_string(out.path().join(folder).join("pack.pdf")).expect("a pack");
         assert_eq!((read("2031-03-14").as_str(), read("2031-03-14.previous").as_str()), ("new", "old"));
+    }
+
+    #[test]
+    fn a_pack_that_a_person_deleted_stays_deleted_whatever_another_day_left_behind() {
+        let out = tempfile::tempdir().expect("a folder");
+        for content in ["one", "two"] {
+            write(out.path(), "2031-03-14", &files(content)).expect("written");
+        }
+        fs::remove_dir_all(out.path().join("2031-03-14")).expect("deleted");
+        fs::create_dir(out.path().join(".baypack-2031-03-17-left")).expect("scratch of a stopped run");
+        repair(out.path());
+        assert_eq!(names(out.path()), ["2031-03-14.previous"]);
     }
 
     #[test]

@@ -264,6 +264,29 @@ fn no_file_name_moves_the_terminals_cursor() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn no_name_of_a_folder_and_no_layouts_message_moves_the_terminals_cursor() {
+    let place = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = baypack().current_dir(place.path()).args(arguments).output().expect("it runs");
+        let said = text(&output.stdout) + &text(&output.stderr);
+        assert!(said.contains('\u{fffd}'), "{said}");
+        assert!(!said.contains(['\u{1b}', '\u{7}', '\u{202e}']), "{said:?}");
+        status(&output)
+    };
+    let ours = "ours\u{1b}[2J\u{202e}";
+    assert_eq!(run(&["layouts", "--copy", ours]), 0);
+    assert_eq!(run(&["words", "uk", "--start", "uk\u{1b}]0;x\u{7}.toml"]), 0);
+    let sheet = place.path().join(ours).join("sheets/front-sheet.typ");
+    let hostile = "#panic(\"\\u{1b}[2J\\u{202e}\")\n";
+    fs::File::create(sheet)
+        .and_then(|mut file| std::io::Write::write_all(&mut file, hostile.as_bytes()))
+        .expect("written");
+    let list = demo("day-list.csv");
+    assert_eq!(run(&["check", &list.to_string_lossy(), "--layouts", ours]), 1);
+}
+
 #[test]
 fn held_rows_are_named_on_the_front_sheet_and_the_rest_is_printed() {
     let out = tempfile::tempdir().expect("a folder");

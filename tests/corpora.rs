@@ -101,12 +101,13 @@ fn taken_or_named_in_a_list(names: &[String]) -> usize {
         assert_eq!(*found, Some(as_printed(name).as_str()), "{name:?} is printed as something else");
     }
     for row in &list.held_back {
-        let [problem] = row.problems.as_slice() else { panic!("{:?}", row.problems) };
+        let problems: Vec<_> = row.problems().cloned().collect();
+        let [problem] = problems.as_slice() else { panic!("{problems:?}") };
         assert_eq!(
             (problem.place.line, problem.place.column.as_deref()),
             (Some(row.line), Some("given_name"))
         );
-        let told = messages(&row.problems)[0].to_string();
+        let told = messages(&problems)[0].to_string();
         assert!(
             told.bytes().all(|byte| byte == b'\n' || (32..127).contains(&byte)),
             "{told:?} is plain text"

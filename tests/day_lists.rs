@@ -58,8 +58,8 @@ fn refused(list: impl AsRef<[u8]>) -> Vec<String> {
     problems.iter().map(told).collect()
 }
 
-fn notes(list: &DayList) -> Vec<&str> {
-    list.notes.iter().map(|note| note.text.as_str()).collect()
+fn notes(list: &DayList) -> Vec<String> {
+    list.notes.iter().map(ToString::to_string).collect()
 }
 
 fn utf16(text: &str, to_bytes: fn(u16) -> [u8; 2]) -> Vec<u8> {
@@ -474,8 +474,8 @@ proptest! {
         prop_assert!(visits.union(&held_back).all(|line| lines.contains(line)), "{lines:?} {visits:?} {held_back:?}");
         prop_assert_eq!(visits.len() + held_back.len() + list.other_days, lines.len());
         for row in &list.held_back {
-            prop_assert!(!row.problems.is_empty());
-            prop_assert!(row.problems.iter().all(|problem| problem.place.line == Some(row.line)));
+            prop_assert!(!row.faults.is_empty());
+            prop_assert!(row.problems().all(|problem| problem.place.line == Some(row.line)));
         }
 
         match taken_with(text.as_bytes(), &unit, &regimens, Options { date, hold_bad_rows: false }) {

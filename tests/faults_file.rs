@@ -110,7 +110,7 @@ fn a_mended_list_is_taken_with_the_column_named_once() {
     let page = back(&format!("{HEADER}\n{bad}\n"));
     let list = checked(&read_in(page.replace("\"noon\"", "\"12:00\"").as_bytes())).expect("mended");
     assert_eq!(list.visits[0].arrive.to_string(), "12:00");
-    let notes: Vec<&str> = list.notes.iter().map(|note| note.text.as_str()).collect();
+    let notes: Vec<String> = list.notes.iter().map(ToString::to_string).collect();
     assert_eq!(notes, ["Columns of the list that were not read: `to_mend`."]);
 }
 

@@ -159,6 +159,24 @@ fn a_list_of_the_12_hour_clock_or_with_dates_before_its_times_stays_one() {
 }
 
 #[test]
+fn a_list_whose_times_are_kept_as_texts_keeps_them_so() {
+    let place = tempfile::tempdir().expect("a folder");
+    let kept = |time: &str| format!("=\"{time}\"");
+    let quoted = |time: &str| format!("\"=\"\"{time}\"\"\"");
+    let text = rewritten(kept);
+    // With and without the quotation marks of the format around the cell.
+    let plain = text.replace("\"=\"\"", "=\"").replace("\"\"\";", "\";");
+    assert!(text.contains(&quoted("08:15")) && plain.contains(&format!(";{};", kept("08:15"))));
+    for (name, text, written) in
+        [("quoted.csv", text, &quoted as &dyn Fn(&str) -> String), ("plain.csv", plain, &kept)]
+    {
+        let list = place.path().join(name);
+        write_one(&list, text.as_bytes()).expect("written");
+        assert_fits(&list, |changes| with_arrivals(&text, changes, written).into_bytes());
+    }
+}
+
+#[test]
 fn the_command_that_is_said_to_come_next_makes_the_day_fit() {
     let place = tempfile::tempdir().expect("a folder");
     let list = place.path().join("day").join("list.csv");

@@ -71,9 +71,9 @@ fn accepted(list: &DayList) -> String {
     let mut told = format!("accepted {}: visits of lines {}\n", list.day, lines.join(", "));
     for row in &list.held_back {
         told.push_str(&format!("\nheld back {:?} {:?} {:?}\n", row.name, row.place, row.arrive));
-        told.extend(row.problems.iter().map(ToString::to_string));
+        told.extend(row.problems().map(ToString::to_string));
     }
-    told.extend(list.notes.iter().map(|note| format!("\nnote: {}\n", note.text)));
+    told.extend(list.notes.iter().map(|note| format!("\nnote: {}\n", note)));
     if list.other_days > 0 {
         told.push_str(&format!("\nrows of other days: {}\n", list.other_days));
     }

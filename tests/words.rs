@@ -67,6 +67,11 @@ fn day_of_unit(language: &str) -> (tempfile::TempDir, PathBuf) {
     (place, list)
 }
 
+/// The demo's day in a unit of another language, or in its own.
+fn day_of_unit_or_english(language: &str) -> (tempfile::TempDir, PathBuf) {
+    if language == "en" { day("") } else { day_of_unit(language) }
+}
+
 /// The first patient's card and the day's record.
 fn record(list: &Path, options: &[&str]) -> serde_json::Value {
     let file = list.with_file_name("plan.json");
@@ -218,6 +223,109 @@ fn a_unit_gets_its_whole_pack_in_its_language() {
         for word in foreign {
             assert!(!printed.contains(word), "{language}: `{word}` is English");
         }
+    }
+}
+
+/// A list with a row for each kind of fault and something for each note, parted by semicolons.
+fn list_with_everything_to_tell() -> String {
+    let list = fs::read_to_string(root().join("demo-input/day-list.csv")).expect("the demo");
+    let (header, rows) = list.split_once('\n').expect("rows");
+    let names: Vec<&str> = header.split(',').collect();
+    let first: Vec<&str> = rows.lines().next().expect("a row").split(',').collect();
+    let mut number = 0;
+    let mut row = |changes: &[(&str, &str)]| {
+        number += 1;
+        let hospital_no = format!("LD-{number}");
+        let mut cells = first.clone();
+        let mut set = |name: &str, cell| cells[names.iter().position(|one| *one == name).expect(name)] = cell;
+        for (name, cell) in [("hospital_no", hospital_no.as_str()), ("nhs_no", ""), ("hair", "")] {
+            set(name, cell);
+        }
+        changes.iter().for_each(|(name, cell)| set(name, cell));
+        format!("{};x;x;x\n", cells.join(";"))
+    };
+    let long = "a".repeat(200);
+    let mut rows: String = [
+        &[("family_name", "Wr?blewska")][..],
+        &[("given_name", "JOAN")],
+        &[("arrive", "01:30")],
+        &[("arrive", ""), ("bay", ""), ("chair", ""), ("cycle", "")],
+        &[("arrive", "")],
+        &[("arrive", "M"), ("cap", "08:30")],
+        &[("family_name", &long)],
+        &[("given_name", "Jo\u{200b}an")],
+        &[("arrive", "noon")],
+        &[("next_visit", "soon")],
+        &[("born", "2035-01-01")],
+        &[("regimen", "ZZZ")],
+        &[("cycle", "x")],
+        &[("nhs_no", "123")],
+        &[("arrive", "23:30")],
+        &[("leave_by", "07:00")],
+        &[("chair", "B1")],
+        &[("regimen", "TRAS")],
+        &[("hospital_no", "LD-3009")],
+        &[("hospital_no", "LD-3009")],
+    ]
+    .into_iter()
+    .map(&mut row)
+    .collect();
+    let header = format!(
+        "{};komentarz;\u{5099}\u{8003};\u{1b}[31m\n",
+        header.replace(",hair,", ",hiar,").replace(',', ";")
+    );
+    rows.push_str(&header);
+    rows.push_str("2031-03-14;08:30\n");
+    header + &rows
+}
+
+/// The longest part of a text without placeholders.
+fn longest_part(text: &str) -> &str {
+    let parts = text.split("{{").map(|part| part.rsplit("}}").next().unwrap_or(part));
+    parts.max_by_key(|part| part.len()).unwrap_or_default()
+}
+
+#[test]
+fn held_rows_and_notes_are_told_in_the_units_language_and_print_whatever_a_column_is_called() {
+    let english: toml::Table = carried("en").parse().expect("TOML");
+    for language in ["pl", "es", "en"] {
+        let (place, list) = day_of_unit_or_english(language);
+        write(&list, &list_with_everything_to_tell());
+        let old = list.with_file_name("old.csv");
+        let text = fs::read_to_string(root().join("demo-input/day-list.csv")).expect("the demo");
+        let text = text.replace(',', "\t").replace("Joan", "Zo\u{eb}");
+        let (bytes, _, _) = encoding_rs::WINDOWS_1252.encode(&text);
+        fs::File::create(&old)
+            .and_then(|mut file| std::io::Write::write_all(&mut file, &bytes))
+            .expect("written");
+        let mut printed = String::new();
+        for list in [&list, &old] {
+            let out = place.path().join("out");
+            let made = baypack()
+                .args(["make", "--hold-bad-rows"])
+                .arg(list)
+                .arg("--out")
+                .arg(&out)
+                .output()
+                .expect("it runs");
+            let (said, told) = (String::from_utf8_lossy(&made.stdout), String::from_utf8_lossy(&made.stderr));
+            assert!(made.status.success(), "{language}: {told}");
+            assert!(!said.contains('\u{1b}'), "{said:?}");
+            let record = fs::read_to_string(out.join("2031-03-14/plan.json")).expect("written");
+            let record: serde_json::Value = serde_json::from_str(&record).expect("JSON");
+            let documents = record["documents"].as_array().expect("a list");
+            printed += &texts(documents.first().expect("the front sheet"));
+        }
+        let own: toml::Table = carried(language).parse().expect("TOML");
+        for part in ["faults", "read"] {
+            for (key, text) in own["front"][part].as_table().expect("texts") {
+                let wanted = longest_part(text.as_str().expect("a text"));
+                assert!(printed.contains(wanted), "{language}: `{key}` is not printed: {wanted}");
+                let foreign = longest_part(english["front"][part][key].as_str().expect("a text"));
+                assert!(language == "en" || !printed.contains(foreign), "{language}: English: {foreign}");
+            }
+        }
+        assert!(!printed.contains(['\u{5099}', '\u{1b}']), "names that cannot be printed are told by number");
     }
 }
 

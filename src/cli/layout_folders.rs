@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::apart;
 use super::arguments::LayoutsCommand;
-use super::outside::{Failure, count};
+use super::outside::{Failure, count, shown};
 use super::own_files::read_own_files;
 use super::report::say;
 use crate::layouts::Layouts;
@@ -30,7 +30,7 @@ pub(super) fn run(command: &LayoutsCommand) -> Result<(), Failure> {
     for file in &files {
         write_one(&folder.join(&file.name), &file.bytes).map_err(failed)?;
     }
-    say!("{} in {}", count(files.len(), "sheet"), folder.display());
+    say!("{} in {}", count(files.len(), "sheet"), shown(folder));
     Ok(())
 }
 
@@ -47,7 +47,7 @@ fn copy(folder: &Path) -> Result<(), Failure> {
         let path = folder.join(path);
         write_new(&path, bytes).map_err(|error| Failure::outside("write", &path, error))?;
     }
-    say!("{} in {}", count(files.len(), "file"), folder.display());
+    say!("{} in {}", count(files.len(), "file"), shown(folder));
     say!("Edit what you want otherwise, delete the rest, and name the folder with --layouts.");
     Ok(())
 }

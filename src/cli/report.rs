@@ -13,19 +13,20 @@ use crate::propose::Advice;
 use crate::verify::VerifiedDay;
 use crate::write::Written;
 
-/// Prints a line; one that nobody reads is no fault.
+/// Prints a line; one that nobody reads is no fault. What would move the cursor or hide is replaced here, whoever
+/// brought it: a name of a file, a list, or a layout.
 macro_rules! say {
     ($($text:tt)*) => {{
         use std::io::Write as _;
-        let _ = writeln!(std::io::stdout(), $($text)*);
+        let _ = writeln!(std::io::stdout(), "{}", $crate::characters::lines_on_a_terminal(format_args!($($text)*)));
     }};
 }
 
-/// Prints a line on what went wrong; one that nobody reads changes nothing.
+/// Prints a line on what went wrong, as `say` does; one that nobody reads changes nothing.
 macro_rules! tell {
     ($($text:tt)*) => {{
         use std::io::Write as _;
-        let _ = writeln!(std::io::stderr(), $($text)*);
+        let _ = writeln!(std::io::stderr(), "{}", $crate::characters::lines_on_a_terminal(format_args!($($text)*)));
     }};
 }
 pub(super) use {say, tell};
@@ -179,7 +180,7 @@ fn sides_a_patient(sides: usize, patients: usize) -> String {
 /// Says what is left of stopped runs and cannot be deleted: patients' data lies there.
 pub(super) fn print_not_deleted(left: &[PathBuf]) {
     for path in left {
-        tell!("note: {} is left of a run that was stopped, and could not be deleted", path.display());
+        tell!("note: {} is left of a run that was stopped, and could not be deleted", shown(path));
         tell!("help: delete it by hand; it holds patients' data");
     }
 }

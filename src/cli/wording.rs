@@ -6,7 +6,7 @@ use std::path::Path;
 use super::apart;
 use super::arguments::WordsCommand;
 use super::layout_folders::write_new;
-use super::outside::{Failure, read_whole};
+use super::outside::{Failure, read_whole, shown};
 use super::own_files::read_own_files;
 use super::report::say;
 use crate::compose::paperwork::{Document, Paper};
@@ -47,7 +47,8 @@ fn start(layouts: &Layouts, language: &str, file: &Path) -> Result<(), Failure> 
     let english = String::from_utf8_lossy(layouts.file(ENGLISH).unwrap_or_default());
     write_new(file, start_wording(&english, language).as_bytes())
         .map_err(|error| Failure::outside("write", file, error))?;
-    say!("{} is ready to be translated. Then: baypack words --check {}", file.display(), file.display());
+    let file = shown(file);
+    say!("{file} is ready to be translated. Then: baypack words --check {file}");
     Ok(())
 }
 

@@ -11,7 +11,9 @@ use crate::allocate::Move;
 use crate::clock::{Moment, Span};
 use crate::problem::Problem;
 use crate::propose::Advice;
+use crate::read::Delimiter;
 use crate::survey::Caution;
+use crate::validate::{CellFault, Note, RowFaultKind, UnreadColumns};
 
 /// The sections in the order of the sheet, each with the kinds of caution that stand in it.
 const SECTIONS: [(&str, &[&str]); 8] = [
@@ -41,6 +43,9 @@ const SECTIONS: [(&str, &[&str]); 8] = [
 
 /// The kinds that the sheet names in one row for all, because each stands on its own sheet too.
 const GROUPED: [&str; 4] = ["nurses_short", "hand_over_tight", "alert", "hair_not_recorded"];
+
+/// How many names or stretches of lines a note names.
+const NAMED_AT_MOST: usize = 12;
 
 /// Composes the front sheet.
 pub(super) fn front_sheet(desk: &Desk<'_>, codes: &mut PageCodes) -> Result<Document, Problem> {
@@ -123,7 +128,10 @@ fn grouped(desk: &Desk<'_>, kind: &str, cautions: &[&Caution]) -> Result<Option<
 
 /// How the list was read, and whether the words are checked: nobody need act before the day starts.
 fn notes(desk: &Desk<'_>) -> Result<Vec<String>, Problem> {
-    let mut notes: Vec<String> = desk.list.notes.iter().map(|note| note.text.clone()).collect();
+    let mut notes = Vec::new();
+    for note in &desk.list.notes {
+        notes.extend(how_read(desk, note)?);
+    }
     if !desk.words.is_checked() {
         notes.push(desk.text("cautions.wording_unchecked.text")?);
     }
@@ -132,6 +140,70 @@ fn notes(desk: &Desk<'_>) -> Result<Vec<String>, Problem> {
         notes.push(desk.say("cautions.wording_unchecked.cards", &languages)?);
     }
     Ok(notes)
+}
+
+/// A note on how the list was read, in the unit's words.
+fn how_read(desk: &Desk<'_>, note: &Note) -> Result<Vec<String>, Problem> {
+    let on = |key: &str, lines: &[u32]| desk.say(key, &json!({ "lines": lines_in_brief(lines) }));
+    let text = match note {
+        Note::Windows1252 => desk.text("front.read.encoding")?,
+        // Commas are what everybody expects.
+        Note::Delimiter(Delimiter::Comma) => return Ok(Vec::new()),
+        Note::Delimiter(Delimiter::Semicolon) => desk.text("front.read.semicolons")?,
+        Note::Delimiter(Delimiter::Tab) => desk.text("front.read.tabs")?,
+        Note::Unread(columns) => return unread(desk, columns),
+        Note::RepeatedHeader(lines) => on("front.read.repeated_header", lines)?,
+        Note::LostLetters(lines) => on("front.read.lost_letters", lines)?,
+        Note::NamesExchanged(lines) => on("front.read.names_exchanged", lines)?,
+        Note::LongBeforeOpening(lines, _) => on("front.read.long_before_opening", lines)?,
+    };
+    Ok(vec![text])
+}
+
+/// Columns that are not read: by name where it can be printed, by number otherwise.
+fn unread(desk: &Desk<'_>, columns: &UnreadColumns) -> Result<Vec<String>, Problem> {
+    let (named, other): (Vec<_>, Vec<_>) = columns.named.iter().partition(|column| column.prints);
+    let mut sentences = Vec::new();
+    if !named.is_empty() {
+        let names = cut(named.iter().map(|column| format!("“{}”", column.name)).collect());
+        sentences.push(desk.say("front.read.unread", &json!({ "names": names }))?);
+    }
+    for column in named {
+        let Some(meant) = &column.meant else { continue };
+        let data = json!({ "name": column.name, "meant": meant });
+        sentences.push(desk.say("front.read.meant", &data)?);
+    }
+    let mut numbers: Vec<usize> = other.iter().map(|column| column.number).collect();
+    numbers.extend(&columns.nameless);
+    numbers.sort_unstable();
+    if !numbers.is_empty() {
+        let numbers = cut(numbers.iter().map(ToString::to_string).collect());
+        sentences.push(desk.say("front.read.unread_numbers", &json!({ "numbers": numbers }))?);
+    }
+    Ok(sentences)
+}
+
+/// Lines without a word: `2–4, 9`.
+fn lines_in_brief(lines: &[u32]) -> String {
+    let mut sorted = lines.to_vec();
+    sorted.sort_unstable();
+    sorted.dedup();
+    let follows = |one: &u32, next: &u32| *one + 1 == *next;
+    let runs = sorted.chunk_by(follows).map(|run| match run {
+        [only] => only.to_string(),
+        [first, .., last] => format!("{first}–{last}"),
+        [] => String::new(),
+    });
+    cut(runs.collect())
+}
+
+/// The first of many, with commas between them.
+fn cut(mut parts: Vec<String>) -> String {
+    if parts.len() > NAMED_AT_MOST {
+        parts.truncate(NAMED_AT_MOST);
+        parts.push("…".to_owned());
+    }
+    parts.join(", ")
 }
 
 /// Who is the last to leave, against closing: always there.
@@ -241,12 +313,22 @@ fn in_place_by(desk: &Desk<'_>, caution: &Caution) -> Option<Moment> {
 
 fn held_back(desk: &Desk<'_>, row: usize) -> Result<Value, Problem> {
     let held = &desk.list.held_back[row];
-    let fault = |problem: &Problem| match &problem.place.column {
-        Some(column) => format!("{column}: {}", problem.what),
-        None => problem.what.clone(),
-    };
-    let faults: Vec<String> = held.problems.iter().map(fault).collect();
+    let faults = held.faults.iter().map(|fault| row_fault(desk, &fault.kind));
+    let faults = faults.collect::<Result<Vec<_>, _>>()?;
     Ok(json!({ "line": held.line, "faults": faults.join("; ") }))
+}
+
+/// A fault of a row in the unit's words.
+fn row_fault(desk: &Desk<'_>, kind: &RowFaultKind) -> Result<String, Problem> {
+    let data = match kind {
+        RowFaultKind::Cells | RowFaultKind::MostMissing => json!({}),
+        RowFaultKind::Cell(column, CellFault::Exchanged(other)) => {
+            json!({ "column": column, "other": other })
+        }
+        RowFaultKind::Cell(column, CellFault::Twice(line)) => json!({ "column": column, "other": line }),
+        RowFaultKind::Cell(column, _) => json!({ "column": column }),
+    };
+    desk.say(&format!("front.faults.{}", kind.name()), &data)
 }
 
 fn no_outlet(desk: &Desk<'_>, visit: usize) -> Result<Value, Problem> {

@@ -38,7 +38,7 @@ pub(super) fn record(
         .list
         .held_back
         .iter()
-        .map(|row| json!({ "line": row.line, "faults": row.problems.len() }))
+        .map(|row| json!({ "line": row.line, "faults": row.faults.len() }))
         .collect();
     Ok(json!({
         "format": FORMAT,

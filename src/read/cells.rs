@@ -72,12 +72,16 @@ impl<'a> CellFinder<'a> {
         self.text.characters.get(range.clone()).unwrap_or_default()
     }
 
-    /// A cell without spaces and quotation marks around it.
+    /// A cell without spaces and quotation marks around it, nor the `="` and `"` with which spreadsheets keep a text
+    /// from being read as a number.
     fn inner(&self, range: Range<usize>) -> Range<usize> {
         let around = [' ', '\t', '"', '\u{a0}', '\n', '\r'];
         let cell = &self.text.characters[range.clone()];
-        let from = range.start + (cell.len() - cell.trim_start_matches(around).len());
-        from..from + cell.trim_matches(around).len()
+        let start = cell.trim_start_matches(around);
+        let kept = start.strip_prefix('=').filter(|text| text.starts_with('"'));
+        let start = kept.map_or(start, |text| text.trim_start_matches(around));
+        let from = range.end - start.len();
+        from..from + start.trim_end_matches(around).len()
     }
 
     /// The file's bytes with other texts in some cells, each a range that [`cell`](Self::cell) gave and
@@ -141,6 +145,13 @@ mod tests {
         assert_changed(b"a,b\n\"x \"\"q\"\", y\",08:30", 2, 1, "08:30", b"a,b\n\"x \"\"q\"\", y\",9:05");
         assert_changed(b"\xef\xbb\xbfa\tb\r08:30\t2\r", 2, 0, "08:30", b"\xef\xbb\xbfa\tb\r9:05\t2\r");
         assert_changed(b"a,b\n\xd6,08:30\n", 2, 1, "08:30", b"a,b\n\xd6,9:05\n");
+    }
+
+    #[test]
+    fn a_text_that_a_spreadsheet_keeps_stays_kept() {
+        assert_changed(b"a,b\n1,=\"08:30\"\n", 2, 1, "08:30", b"a,b\n1,=\"9:05\"\n");
+        assert_changed(b"a,b\n\"=\"\"08:30\"\"\",1\n", 2, 0, "08:30", b"a,b\n\"=\"\"9:05\"\"\",1\n");
+        assert_changed(b"a,b\n1,=08:30\n", 2, 1, "=08:30", b"a,b\n1,9:05\n");
     }
 
     #[test]

@@ -5,7 +5,10 @@ use std::collections::BTreeMap;
 use unicode_normalization::UnicodeNormalization;
 
 use super::nearest::{listed, nearest};
+use super::notes::{UnreadColumn, UnreadColumns};
+use super::text::one_line;
 use super::unit::ListForm;
+use super::{AtHand, limits};
 use crate::problem::{Found, Place, Problem};
 use crate::read::{RawList, RawRow};
 
@@ -187,8 +190,8 @@ fn folded(header: &str) -> String {
 pub(super) struct Header {
     /// Where the columns are; rows can be checked against those that are there.
     pub(super) columns: Columns,
-    /// What the clerk should know of the columns that are not read.
-    pub(super) note: Option<String>,
+    /// The columns that are not read.
+    pub(super) unread: UnreadColumns,
     /// What is wrong with the header.
     pub(super) problems: Vec<Problem>,
 }
@@ -210,7 +213,13 @@ struct HeaderCheck<'a> {
 }
 
 /// Finds the columns in a list's header.
-pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: bool) -> Header {
+pub(super) fn header(
+    file: &str,
+    list: &RawList,
+    form: &ListForm,
+    day_is_named: bool,
+    at_hand: &AtHand<'_>,
+) -> Header {
     let named = list.header.cells.iter().take(list.width());
     let headers: Vec<String> = named.map(|cell| cell.trim().to_owned()).collect();
     let mut check = HeaderCheck { file, line: list.header.line, form, headers, unknown: Vec::new() };
@@ -223,16 +232,20 @@ pub(super) fn header(file: &str, list: &RawList, form: &ListForm, day_is_named: 
             None => check.unknown.push(place),
         }
     }
+    if check.is_a_row(&places) {
+        places.clear();
+    }
     if places.is_empty() {
+        problems.clear();
         problems.push(check.other_delimiter(list).unwrap_or_else(|| check.no_header(&list.rows)));
     } else {
         let absent =
             |column: &Column| !places.contains_key(column) && check.must_be_there(*column, day_is_named);
         problems.extend(Column::ALL.into_iter().filter(absent).map(|column| check.missing(column)));
     }
-    let note = check.note(&places, &list.rows);
+    let unread = check.unread(&places, &list.rows, at_hand);
     let spare = list.header.cells.len().saturating_sub(list.width());
-    Header { columns: Columns { places, headers: check.headers, spare }, note, problems }
+    Header { columns: Columns { places, headers: check.headers, spare }, unread, problems }
 }
 
 impl HeaderCheck<'_> {
@@ -245,16 +258,21 @@ impl HeaderCheck<'_> {
         Column::ALL.into_iter().find(|column| folded(self.wanted(*column)) == folded(header))
     }
 
+    /// Whether a first line with a word or two that also head a column is a patient's row: it holds numbers, as rows
+    /// do and headers hardly ever, and too few names of columns to be one all the same.
+    fn is_a_row(&self, places: &BTreeMap<Column, usize>) -> bool {
+        let holds_a_number = |cell: &String| cell.contains(char::is_numeric);
+        places.len() < HEADERS_TO_TELL && self.headers.iter().any(holds_a_number)
+    }
+
     /// A column that the unit's file maps is meant to be there, needed or not.
     fn must_be_there(&self, column: Column, day_is_named: bool) -> bool {
         column.is_needed(day_is_named) || self.form.headers.contains_key(&column)
     }
 
-    /// The headers that are not read and have a name. One of several lines is not repeated: a quotation
-    /// mark may have swallowed a patient's row into it.
+    /// The headers that are not read and have a name.
     fn unknown_names(&self) -> Vec<&str> {
-        let names = self.unknown.iter().map(|place| self.headers[*place].as_str());
-        let names = names.map(|name| if name.contains(['\n', '\r']) { SEVERAL_LINES } else { name });
+        let names = self.unknown.iter().map(|place| told(&self.headers[*place]));
         names.filter(|name| !name.is_empty()).collect()
     }
 
@@ -273,8 +291,7 @@ impl HeaderCheck<'_> {
         self.problem(Some(header), "two columns have the same header".to_owned(), None, help)
     }
 
-    /// The problem of a first line without a single known header. It may hold a patient, so none of it
-    /// is repeated.
+    /// The problem of a first line that is no header. It may hold a patient, so none of it is repeated.
     fn no_header(&self, rows: &[RawRow]) -> Problem {
         let known = |row: &RawRow| row.cells.iter().filter(|cell| self.column_of(cell).is_some()).count();
         let below = rows.iter().take(HEADER_WITHIN).find(|row| known(row) >= HEADERS_TO_TELL);
@@ -289,7 +306,7 @@ impl HeaderCheck<'_> {
             1 => Some(Found::Described("one cell".to_owned())),
             cells => Some(Found::Described(format!("{cells} cells"))),
         };
-        self.problem(None, "first line is not a header: it names none of the columns".to_owned(), found, help)
+        self.problem(None, "first line is not a header: it does not name the columns".to_owned(), found, help)
     }
 
     /// The problem of a header that is one cell, where another character parts the columns' names.
@@ -352,33 +369,41 @@ impl HeaderCheck<'_> {
         help
     }
 
-    /// Names the columns that are not read, once, with the one that each may be meant for.
-    fn note(&self, places: &BTreeMap<Column, usize>, rows: &[RawRow]) -> Option<String> {
-        let unknown = self.unknown_names();
-        let mut sentences = Vec::new();
-        if !unknown.is_empty() {
-            sentences.push(format!("Columns of the list that were not read: {}.", listed(&unknown)));
-        }
+    /// The columns that are not read, each with the one that it may be meant for.
+    fn unread(
+        &self,
+        places: &BTreeMap<Column, usize>,
+        rows: &[RawRow],
+        at_hand: &AtHand<'_>,
+    ) -> UnreadColumns {
         let absent: Vec<&str> = Column::ALL
             .into_iter()
             .filter(|column| !places.contains_key(column))
             .map(|column| self.wanted(column))
             .collect();
-        for header in &unknown {
-            let meant = nearest(header, absent.iter().copied());
-            sentences.extend(meant.map(|column| format!("Is `{header}` meant to be `{column}`?")));
-        }
-        let nameless = |place: &&usize| {
+        let mut unread = UnreadColumns::default();
+        for place in self.unknown.iter().copied() {
+            let name = told(&self.headers[place]);
             let holds_something =
-                |row: &RawRow| row.cells.get(**place).is_some_and(|cell| !cell.trim().is_empty());
-            self.headers[**place].is_empty() && rows.iter().any(holds_something)
-        };
-        let nameless: Vec<String> =
-            self.unknown.iter().filter(nameless).map(|place| (place + 1).to_string()).collect();
-        if !nameless.is_empty() {
-            sentences
-                .push(format!("Columns without a header were not read: number {}.", nameless.join(", ")));
+                |row: &RawRow| row.cells.get(place).is_some_and(|cell| !cell.trim().is_empty());
+            if !name.is_empty() {
+                unread.named.push(UnreadColumn {
+                    number: place + 1,
+                    name: name.to_owned(),
+                    prints: name != SEVERAL_LINES
+                        && one_line(name, limits::NAME_CHARACTERS, at_hand.prints).is_ok(),
+                    meant: nearest(name, absent.iter().copied()).map(str::to_owned),
+                });
+            } else if rows.iter().any(holds_something) {
+                unread.nameless.push(place + 1);
+            }
         }
-        (!sentences.is_empty()).then(|| sentences.join(" "))
+        unread
     }
+}
+
+/// A header as messages name it. One of several lines is not repeated: a quotation mark may have swallowed a patient's
+/// row into it.
+fn told(header: &str) -> &str {
+    if header.contains(['\n', '\r']) { SEVERAL_LINES } else { header }
 }

@@ -1,12 +1,12 @@
-//! What is right in its form and still likely to be wrong: sentences for the clerk, never a refusal.
+//! What is right in its form and still likely to be wrong: notes for the clerk, never a refusal.
 //!
 //! Lines are named, names never.
 
 use encoding_rs::WINDOWS_1252;
 
+use super::notes::Note;
 use crate::clock::Moment;
 use crate::patient::Visit;
-use crate::problem::stretches;
 use crate::unit_rules::Unit;
 
 /// How many minutes before opening an arrival is taken for one of the afternoon, written by the 12-hour clock.
@@ -19,29 +19,22 @@ const HALF_DAY: i32 = 12 * 60;
 const LETTERS_OF_A_NAME: usize = 3;
 
 /// What to look at again in the visits of a list.
-pub(super) fn doubts(visits: &[Visit], unit: &Unit) -> Vec<String> {
+pub(super) fn doubts(visits: &[Visit], unit: &Unit) -> Vec<Note> {
     let lines = |doubted: &dyn Fn(&Visit) -> bool| {
         let lines: Vec<u32> = visits.iter().filter(|visit| doubted(visit)).map(|visit| visit.line).collect();
-        (!lines.is_empty()).then(|| stretches(&lines))
+        (!lines.is_empty()).then_some(lines)
     };
-    let lost = lines(&|visit| lost_letters(&visit.family_name) || lost_letters(&visit.given_name)).map(|lines| {
-        format!(
-            "Letters seem to be lost in names on {lines} (a question mark, or two odd characters for one letter): compare them with the patients' papers, and export the list as UTF-8."
-        )
-    });
-    let exchanged = lines(&|visit| is_in_capitals(&visit.given_name) && !is_in_capitals(&visit.family_name))
-        .map(|lines| {
-            format!(
-                "On {lines} the given name is in capitals and the family name is not: are the two exchanged?"
-            )
-        });
-    let early = lines(&|visit| is_of_the_afternoon(visit.arrive, unit)).map(|lines| {
-        format!(
-            "Arrivals on {lines} are long before opening at {}: if they are of the afternoon, write 13:30 for half past one.",
-            unit.opens
-        )
-    });
-    [lost, exchanged, early].into_iter().flatten().collect()
+    let lost = lines(&|visit| lost_letters(&visit.family_name) || lost_letters(&visit.given_name));
+    let exchanged = lines(&|visit| is_in_capitals(&visit.given_name) && !is_in_capitals(&visit.family_name));
+    let early = lines(&|visit| is_of_the_afternoon(visit.arrive, unit));
+    [
+        lost.map(Note::LostLetters),
+        exchanged.map(Note::NamesExchanged),
+        early.map(|lines| Note::LongBeforeOpening(lines, unit.opens)),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// Whether a name shows that letters were lost on the way: a question mark stands for one that an encoding

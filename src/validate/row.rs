@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 
 use super::columns::{Column, Columns};
 use super::dates::{both_readings, likeness};
+use super::held::{CellFault, RowFault, RowFaultKind};
 use super::nearest;
 use super::nhs_number;
 use super::rows::Against;
@@ -30,7 +31,7 @@ pub(super) struct RowCheck<'a> {
     columns: &'a Columns,
     form: &'a ListForm,
     at_hand: &'a AtHand<'a>,
-    problems: Vec<(usize, Problem)>,
+    faults: Vec<(usize, RowFault)>,
     blank: Vec<(Column, String)>,
 }
 
@@ -45,25 +46,27 @@ const BLANKS_OF_A_TOTAL: usize = 6;
 impl<'a> RowCheck<'a> {
     pub(super) const fn new(row: &'a RawRow, against: &Against<'a>) -> Self {
         let Against { file, columns, form, at_hand, .. } = *against;
-        Self { file, row, columns, form, at_hand, problems: Vec::new(), blank: Vec::new() }
+        Self { file, row, columns, form, at_hand, faults: Vec::new(), blank: Vec::new() }
     }
 
-    /// All problems, in the order of the list's columns.
-    pub(super) fn finish(mut self) -> Vec<Problem> {
+    /// All faults, in the order of the list's columns.
+    pub(super) fn finish(mut self) -> Vec<RowFault> {
         let blank = std::mem::take(&mut self.blank);
         if blank.len() >= BLANKS_OF_A_TOTAL {
-            self.problems.clear();
+            self.faults.clear();
         }
         if blank.len() > BLANKS_TOLD_APART {
-            self.problems.push((0, self.hardly_a_visit(&blank)));
+            let problem = self.hardly_a_visit(&blank);
+            self.faults.push((0, RowFault { kind: RowFaultKind::MostMissing, problem }));
         } else {
             for (column, example) in blank {
                 let found = Some(Found::Described("an empty cell".to_owned()));
-                self.fault(column, "needed value is missing", found, format!("write {example}"));
+                let help = format!("write {example}");
+                self.fault(column, CellFault::Missing, "needed value is missing", found, help);
             }
         }
-        self.problems.sort_by_key(|(place, _)| *place);
-        self.problems.into_iter().map(|(_, problem)| problem).collect()
+        self.faults.sort_by_key(|(place, _)| *place);
+        self.faults.into_iter().map(|(_, fault)| fault).collect()
     }
 
     /// The problem of a row that lacks most of what a visit needs.
@@ -92,23 +95,25 @@ impl<'a> RowCheck<'a> {
     /// Whether a column has a cell with which nothing is wrong so far.
     pub(super) fn is_right(&self, column: Column) -> bool {
         let place = self.columns.place(column);
-        !self.cell(column).is_empty() && self.problems.iter().all(|(order, _)| Some(*order) != place)
+        !self.cell(column).is_empty() && self.faults.iter().all(|(order, _)| Some(*order) != place)
     }
 
     /// Puts one problem in the place of those of two columns whose cells are exchanged.
     pub(super) fn exchanged(&mut self, one: Column, other: Column) {
         let places = [one, other].map(|column| self.columns.place(column));
-        self.problems.retain(|(order, _)| !places.contains(&Some(*order)));
+        self.faults.retain(|(order, _)| !places.contains(&Some(*order)));
         let header = self.columns.header(other);
         let found = format!("what belongs under `{header}`, and there what belongs here");
         let help = "exchange the two cells; if it is so in every row, exchange the two headers, or the two columns under `[day_list]` in the unit's file";
-        self.fault(one, "cells of two columns are exchanged", Some(Found::Described(found)), help);
+        let fault = CellFault::Exchanged(self.on_paper(other));
+        self.fault(one, fault, "cells of two columns are exchanged", Some(Found::Described(found)), help);
     }
 
     /// Adds a problem of a cell.
     pub(super) fn fault(
         &mut self,
         column: Column,
+        fault: CellFault,
         what: impl Into<String>,
         found: Option<Found>,
         help: impl Into<String>,
@@ -120,18 +125,32 @@ impl<'a> RowCheck<'a> {
             ..Place::default()
         };
         let order = self.columns.place(column).unwrap_or(usize::MAX);
-        self.problems.push((order, Problem { what: what.into(), place, found, help: help.into() }));
+        let kind = RowFaultKind::Cell(self.on_paper(column), fault);
+        let problem = Problem { what: what.into(), place, found, help: help.into() };
+        self.faults.push((order, RowFault { kind, problem }));
+    }
+
+    /// A column's name as it is printed: a heading that no font has gives way to the program's own name.
+    fn on_paper(&self, column: Column) -> String {
+        one_line(self.columns.header(column), limits::NAME_CHARACTERS, self.at_hand.prints)
+            .unwrap_or_else(|_| column.name().to_owned())
     }
 
     /// Reports a value; a private one is described by its length.
-    pub(super) fn wrong(&mut self, column: Column, what: impl Into<String>, help: impl Into<String>) {
+    pub(super) fn wrong(
+        &mut self,
+        column: Column,
+        fault: CellFault,
+        what: impl Into<String>,
+        help: impl Into<String>,
+    ) {
         let cell = self.cell(column);
         let found = if column.is_private() {
             Found::Described(format!("{} characters", cell.chars().count()))
         } else {
             Found::Value(cell.to_owned())
         };
-        self.fault(column, what, Some(found), help);
+        self.fault(column, fault, what, Some(found), help);
     }
 
     /// A cell that must not be empty. Where the list has no such column, that is the header's fault.
@@ -156,7 +175,8 @@ impl<'a> RowCheck<'a> {
             _ => limits::NAME_CHARACTERS,
         };
         one_line(cell, most, self.at_hand.prints).unwrap_or_else(|refusal| {
-            self.fault(column, refusal.what(what), Some(Found::Described(refusal.found())), refusal.help());
+            let found = Some(Found::Described(refusal.found()));
+            self.fault(column, refusal.kind(), refusal.what(what), found, refusal.help());
             String::new()
         })
     }
@@ -168,7 +188,7 @@ impl<'a> RowCheck<'a> {
             Ok(text) => Some(text),
             Err(refusal) => {
                 let found = Some(Found::Described(refusal.found()));
-                self.fault(Column::Alert, refusal.what("alert"), found, refusal.help());
+                self.fault(Column::Alert, refusal.kind(), refusal.what("alert"), found, refusal.help());
                 None
             }
         }
@@ -218,7 +238,7 @@ impl<'a> RowCheck<'a> {
             Some(hint) => Found::Like { value, hint },
             None => Found::Value(value),
         };
-        self.fault(column, "value is not a time of day", Some(found), help);
+        self.fault(column, CellFault::NotATime, "value is not a time of day", Some(found), help);
     }
 
     /// A date of the list's form, or a problem that shows the two meanings of an ambiguous one.
@@ -252,7 +272,7 @@ impl<'a> RowCheck<'a> {
             None => Found::Value(cell.to_owned()),
         };
         let what = format!("value is not a date written {}", self.form.dates.written());
-        self.fault(column, what, Some(found), help);
+        self.fault(column, CellFault::NotADate, what, Some(found), help);
     }
 
     /// A needed date of birth: not after the day, and not longer before it than anybody lives.
@@ -266,13 +286,15 @@ impl<'a> RowCheck<'a> {
         let Some(born) = self.date(Column::Born, example) else { return example };
         let Some(day) = day else { return born };
         let oldest = chrono::Months::new(12 * limits::AGE_YEARS.unsigned_abs());
-        let found = |text: String| Some(Found::Described(text));
+        let mut impossible = |what: &str, found: String| {
+            let found = Some(Found::Described(found));
+            self.fault(Column::Born, CellFault::ImpossibleDate, what, found, "check the year");
+        };
         if born > day {
-            let found = found("a date after the day of the list".to_owned());
-            self.fault(Column::Born, "patient is not born yet", found, "check the year");
+            impossible("patient is not born yet", "a date after the day of the list".to_owned());
         } else if day.checked_sub_months(oldest).is_some_and(|limit| born < limit) {
-            let found = found(format!("a date more than {} years ago", limits::AGE_YEARS));
-            self.fault(Column::Born, "patient is too old to be true", found, "check the year");
+            let found = format!("a date more than {} years ago", limits::AGE_YEARS);
+            impossible("patient is too old to be true", found);
         }
         born
     }
@@ -292,7 +314,8 @@ impl<'a> RowCheck<'a> {
         };
         if day.is_some_and(|day| on <= day) {
             let help = "write a date after the day of the list";
-            self.wrong(Column::NextVisit, "next visit is not after this one", help);
+            let what = "next visit is not after this one";
+            self.wrong(Column::NextVisit, CellFault::ImpossibleDate, what, help);
         }
         read
     }
@@ -332,7 +355,7 @@ impl<'a> RowCheck<'a> {
                 Some(hint) => Found::Like { value, hint },
                 None => Found::Value(value),
             };
-            self.fault(column, what, Some(found), nearest::accepted(names));
+            self.fault(column, CellFault::UnknownWord, what, Some(found), nearest::accepted(names));
         }
         place
     }
@@ -368,7 +391,7 @@ impl<'a> RowCheck<'a> {
                 "{}; for the booking system's own words see `words` under `[day_list]`",
                 nearest::accepted(words)
             );
-            self.fault(column, what, Some(found), help);
+            self.fault(column, CellFault::UnknownWord, what, Some(found), help);
         }
         place
     }
@@ -388,6 +411,7 @@ impl<'a> RowCheck<'a> {
             };
             self.fault(
                 Column::Cycle,
+                CellFault::NotACycle,
                 what,
                 Some(found),
                 "write digits only, for example 1 for a first visit",
@@ -424,7 +448,8 @@ impl<'a> RowCheck<'a> {
                 ("is ten zeros", "ten zeros".to_owned(), "leave the cell empty if the number is not known")
             }
         };
-        self.fault(Column::NhsNo, format!("NHS number {what}"), Some(Found::Described(found)), help);
+        let (fault, what) = (CellFault::NotAnNhsNumber, format!("NHS number {what}"));
+        self.fault(Column::NhsNo, fault, what, Some(Found::Described(found)), help);
         None
     }
 }

@@ -5,12 +5,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::columns::{Column, Columns};
+use super::held::{CellFault, HeldBack, RowFault, RowFaultKind};
 use super::regimens::KnownRegimen;
 use super::row::RowCheck;
 use super::text::one_line;
 use super::unit::ListForm;
 use super::visit::visit;
-use super::{AtHand, HeldBack, limits};
+use super::{AtHand, limits};
 use crate::clock::Moment;
 use crate::patient::Visit;
 use crate::problem::{Found, Place, Problem};
@@ -54,7 +55,7 @@ struct DayRow<'a> {
     row: &'a RawRow,
     /// Absent where its cells cannot be told apart.
     visit: Option<Visit>,
-    problems: Vec<Problem>,
+    faults: Vec<RowFault>,
 }
 
 /// Rows that a list must have before their ends say how its program writes them.
@@ -94,10 +95,10 @@ pub(super) fn check_rows(
     let spare = spare_cells(&rows, against);
     let mut day_rows: Vec<DayRow> = of_day.into_iter().map(|row| day_row(row, day, spare, against)).collect();
     numbers_twice(&mut day_rows, both_of_a_pair, against);
-    for DayRow { row, visit, problems } in day_rows {
+    for DayRow { row, visit, faults } in day_rows {
         match visit {
-            Some(visit) if problems.is_empty() => checked.visits.push(visit),
-            visit => checked.held_back.push(held_back(row, visit.is_some(), problems, against)),
+            Some(visit) if faults.is_empty() => checked.visits.push(visit),
+            visit => checked.held_back.push(held_back(row, visit.is_some(), faults, against)),
         }
     }
     checked
@@ -111,10 +112,12 @@ fn date_of(row: &RawRow, against: &Against<'_>) -> Option<NaiveDate> {
 /// Checks one row of the day.
 fn day_row<'a>(row: &'a RawRow, day: Option<NaiveDate>, spare: usize, against: &Against<'_>) -> DayRow<'a> {
     match unreadable(row, spare, against) {
-        Some(problem) => DayRow { row, visit: None, problems: vec![problem] },
+        Some(problem) => {
+            DayRow { row, visit: None, faults: vec![RowFault { kind: RowFaultKind::Cells, problem }] }
+        }
         None => {
-            let (visit, problems) = visit(row, day, against);
-            DayRow { row, visit: Some(visit), problems }
+            let (visit, faults) = visit(row, day, against);
+            DayRow { row, visit: Some(visit), faults }
         }
     }
 }
@@ -234,11 +237,12 @@ fn twice(
             let mut check = RowCheck::new(rows[*place].row, against);
             let found = Some(Found::Described(format!("the {what} of line {line}")));
             let help = help_for_twice(rows[*place].row, rows[other].row, against);
-            check.fault(column, format!("{what} stands twice on this day"), found, help);
-            let mut problems = check.finish();
-            problems.append(&mut rows[*place].problems);
-            problems.sort_by_key(|problem| against.columns.order(problem.place.column.as_deref()));
-            rows[*place].problems = problems;
+            let what = format!("{what} stands twice on this day");
+            check.fault(column, CellFault::Twice(line), what, found, help);
+            let mut faults = check.finish();
+            faults.append(&mut rows[*place].faults);
+            faults.sort_by_key(|fault| against.columns.order(fault.problem.place.column.as_deref()));
+            rows[*place].faults = faults;
         }
     }
 }
@@ -260,7 +264,7 @@ fn help_for_twice(one: &RawRow, other: &RawRow, against: &Against<'_>) -> &'stat
 
 /// A row that is not planned, with what the front sheet can say of it. Of a row whose cells cannot be
 /// told apart, the name alone is told: it leads to the patient, and a wrong one misleads nobody.
-fn held_back(row: &RawRow, is_readable: bool, problems: Vec<Problem>, against: &Against<'_>) -> HeldBack {
+fn held_back(row: &RawRow, is_readable: bool, faults: Vec<RowFault>, against: &Against<'_>) -> HeldBack {
     let check = RowCheck::new(row, against);
     let printable = |column: Column| {
         let cell = Some(check.cell(column)).filter(|cell| !cell.is_empty())?;
@@ -277,7 +281,7 @@ fn held_back(row: &RawRow, is_readable: bool, problems: Vec<Problem>, against: &
         name: joined(family_name, printable(Column::GivenName), ", "),
         place: joined(bay, chair, " ").filter(|_| is_readable),
         arrive: printable(Column::Arrive).filter(|_| is_readable),
-        problems,
+        faults,
     }
 }
 

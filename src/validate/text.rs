@@ -7,6 +7,7 @@ use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 use unicode_properties::{GeneralCategory, UnicodeGeneralCategory};
 
+use super::held::CellFault;
 use super::limits;
 use crate::characters::is_invisible;
 
@@ -36,6 +37,14 @@ pub(super) struct Spot {
 
 impl Refusal {
     /// What is wrong, as a message says it of `what` (`family name`).
+    /// What kind of fault of a cell it is.
+    pub(super) const fn kind(self) -> CellFault {
+        match self {
+            Self::TooLong { .. } => CellFault::TooLong,
+            _ => CellFault::Unprintable,
+        }
+    }
+
     pub(super) fn what(self, what: &str) -> String {
         match self {
             Self::TooLong { .. } => format!("{what} is too long"),

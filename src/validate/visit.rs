@@ -4,12 +4,13 @@ use chrono::NaiveDate;
 
 use super::columns::Column;
 use super::exchanged::exchanged;
+use super::held::{CellFault, RowFault};
 use super::nearest;
 use super::row::RowCheck;
 use super::rows::Against;
 use super::times::LAST_MINUTE;
 use crate::patient::{GoAhead, Hair, Visit};
-use crate::problem::{Found, Problem};
+use crate::problem::Found;
 use crate::read::RawRow;
 use crate::unit_rules::{Bay, BayIndex, CapSize, RegimenIndex};
 
@@ -24,7 +25,7 @@ pub(super) const GO_AHEADS: [&str; 2] = ["yes", "waiting"];
 
 /// A row as a visit, and everything that is wrong with it. With a problem, the visit holds stand-ins
 /// and must not be planned; only its numbers may be compared with those of other rows.
-pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>) -> (Visit, Vec<Problem>) {
+pub(super) fn visit(row: &RawRow, day: Option<NaiveDate>, against: &Against<'_>) -> (Visit, Vec<RowFault>) {
     let mut check = RowCheck::new(row, against);
     // The named day stands in for an empty cell; without one, the cell says which day the row is of.
     let example = day.or(NaiveDate::from_ymd_opt(2031, 3, 14)).unwrap_or_default();
@@ -77,7 +78,7 @@ fn possible_times(check: &mut RowCheck<'_>, visit: &Visit, against: &Against<'_>
         let help = format!(
             "write a time before closing at {closes}, by the 24-hour clock; if the unit stays open, write until when under `closes` in its file"
         );
-        check.wrong(Column::Arrive, "patient arrives when the unit is closed", help);
+        check.wrong(Column::Arrive, CellFault::Closed, "patient arrives when the unit is closed", help);
     } else if visit.leave_by.is_some_and(|leave_by| leave_by <= visit.arrive) {
         let arrive = against.columns.header(Column::Arrive);
         let after_midnight = match against.closes.filter(|closes| *closes > LAST_MINUTE) {
@@ -87,7 +88,8 @@ fn possible_times(check: &mut RowCheck<'_>, visit: &Visit, against: &Against<'_>
         let help = format!(
             "write a later time than under `{arrive}`, or leave the cell empty; perhaps the two are exchanged{after_midnight}"
         );
-        check.wrong(Column::LeaveBy, "patient must leave before the visit begins", help);
+        let what = "patient must leave before the visit begins";
+        check.wrong(Column::LeaveBy, CellFault::LeavesTooEarly, what, help);
     }
 }
 
@@ -113,7 +115,7 @@ fn seat(check: &mut RowCheck<'_>, against: &Against<'_>) -> (BayIndex, String) {
         let what = format!("chair is not in bay {} but in bay {}", bays[place].name, other.name);
         let help = format!("write bay {}, or a chair of bay {}", other.name, bays[place].name);
         let found = Found::Value(check.cell(Column::Chair).to_owned());
-        check.fault(Column::Chair, what, Some(found), help);
+        check.fault(Column::Chair, CellFault::OtherBay, what, Some(found), help);
         return (BayIndex(place), String::new());
     }
     // Whoever writes `3` for a chair of bay A means `A3`.
@@ -139,7 +141,8 @@ fn regimen(check: &mut RowCheck<'_>, cooled: bool, against: &Against<'_>) -> Reg
     if cooled && regimens[place].hair_loss == Some(false) {
         let what = "patient is cooled, but the regimen has no hair-loss drug";
         let found = Some(Found::Value(codes[place].to_owned()));
-        check.fault(Column::Regimen, what, found, "write `no` under `cooled`, or the right regimen");
+        let help = "write `no` under `cooled`, or the right regimen";
+        check.fault(Column::Regimen, CellFault::NoHairLossDrug, what, found, help);
     }
     RegimenIndex(place)
 }

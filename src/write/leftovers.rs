@@ -17,6 +17,11 @@ const GONE: &str = "-gone";
 /// Ends the name of the pack that a day had before.
 const PREVIOUS: &str = ".previous";
 
+/// Begins the names of the folders in which a day's pack is written.
+pub(super) fn scratch_of(day: &str) -> String {
+    format!("{SCRATCH}{day}-")
+}
+
 /// Whether anything was left behind in a folder.
 pub(super) fn any(out: &Path) -> bool {
     scratch(out).is_ok_and(|left| !left.is_empty())
@@ -33,7 +38,7 @@ pub(super) fn put_right(out: &Path) -> io::Result<Vec<PathBuf>> {
     if left.is_empty() {
         return Ok(Vec::new());
     }
-    name_again(out)?;
+    name_again(out, &left)?;
     Ok(left.iter().filter(|entry| delete(entry).is_err()).map(DirEntry::path).collect())
 }
 
@@ -58,13 +63,17 @@ fn scratch(folder: &Path) -> io::Result<Vec<DirEntry>> {
     Ok(found)
 }
 
-/// A run that was stopped between two names has left its new folder behind, and the day's pack as the
-/// previous one.
-fn name_again(out: &Path) -> io::Result<()> {
+/// A run that was stopped between two names has left its new folder behind, which bears the day, and the day's pack as
+/// the previous one. A pack of another day that is missing is missing because a person deleted it.
+fn name_again(out: &Path, left: &[DirEntry]) -> io::Result<()> {
+    let was_at_work = |day: &str| {
+        let scratch = scratch_of(day);
+        left.iter().any(|entry| entry.file_name().as_encoded_bytes().starts_with(scratch.as_bytes()))
+    };
     for entry in fs::read_dir(out)? {
         let path = entry?.path();
         let day = path.file_name().and_then(OsStr::to_str).and_then(|name| name.strip_suffix(PREVIOUS));
-        if let Some(day) = day.map(|day| out.join(day))
+        if let Some(day) = day.filter(|day| was_at_work(day)).map(|day| out.join(day))
             && !is_there(&day)?
         {
             fs::rename(&path, &day)?;

@@ -432,7 +432,7 @@ class Faults:
         """Also a run whose list is refused puts right what a stopped run left."""
         out, found = self.folder("refused"), []
         (out / packs.DAY).rename(out / f"{packs.DAY}.previous")
-        left = out / f"{packs.SCRATCH}left"
+        left = out / f"{packs.SCRATCH}{packs.DAY}-left"
         left.mkdir(mode=0o700)
         command = self.lists.command(0, out)
         command[2] = str(self.faulty)

@@ -95,7 +95,7 @@ pub fn a_day(most: usize) -> impl Strategy<Value = DayList> {
 
 fn a_held_back_row(place: usize) -> HeldBack {
     let line = 900 + u32::try_from(place).unwrap_or(0);
-    HeldBack { line, name: None, place: None, arrive: None, problems: Vec::new() }
+    HeldBack { line, name: None, place: None, arrive: None, faults: Vec::new() }
 }
 
 /// A regimen of several hair-loss drugs and short post-cooling needs its reason to be allowed.
