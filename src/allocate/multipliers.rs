@@ -35,9 +35,6 @@ const ROUNDS_A_PLAN: u32 = 8;
 /// So many rounds without a better bound, and steps become half as long.
 const PATIENCE: u32 = 12;
 
-/// How many rounds a dive has for each machine; one dive for each of these.
-const DIVES: [u32; 3] = [4, 8, 16];
-
 /// The length of the first steps, and of those at which it is given up: thousandths of the way to the goal.
 const LONGEST_STEP: Worth = 1500;
 const SHORTEST_STEP: Worth = 8;
@@ -86,71 +83,31 @@ impl<'a> Multipliers<'a> {
     /// What no plan can go below. Knows a plan that comes to `known`, and offers those that it builds.
     pub fn bound(&self, goal: Goal, known: u32, mut offer: impl FnMut(Placement)) -> u32 {
         let known = Worth::from(known) * WHOLE;
-        let settled = vec![None; self.day.unit.machines.len()];
-        let mut walk = Walk::from(self.first_prices(goal), LONGEST_STEP);
+        let mut prices = self.first_prices(goal);
+        let mut way: Vec<Worth> = vec![0; prices.len()];
+        let (mut best, mut idle, mut step) = (0, 0, LONGEST_STEP);
         for round in 0..ROUNDS {
-            let (worth, moves) = self.worths(goal, &walk.prices);
+            let (worth, moves) = self.worths(goal, &prices);
+            let now = self.round(goal, &prices, &worth, &moves);
+            if now.bound > best {
+                (best, idle) = (now.bound, 0);
+            } else {
+                idle += 1;
+            }
+            if idle == PATIENCE {
+                (idle, step) = (0, step / 2);
+            }
             if round % ROUNDS_A_PLAN == 0 {
                 let moves: Vec<Worth> = moves.iter().map(|&price| price.max(WHOLE / 8)).collect();
                 offer(self.plan(goal, &worth, &moves));
             }
-            let now = self.round(goal, &walk.prices, &worth, &moves, &settled);
-            walk.go_on(now, known);
-            if walk.best > known - WHOLE || walk.step < SHORTEST_STEP {
+            if best > known - WHOLE || step < SHORTEST_STEP {
                 break;
             }
+            let goal_is = known.min(best + best / 4 + 2 * WHOLE);
+            go_on(&mut prices, &mut way, &now.broken, (goal_is - now.bound) * step / 1000);
         }
-        for rounds in DIVES {
-            if walk.best > known - WHOLE {
-                break;
-            }
-            if let Some(plan) = self.dive(goal, known, &walk.at_best, rounds) {
-                offer(plan);
-            }
-        }
-        u32::try_from(walk.best / WHOLE + Worth::from(walk.best % WHOLE > 0)).unwrap_or(0)
-    }
-
-    /// A plan, one machine after another taking the day that is worth most; prices go on being moved in between.
-    /// Nothing where what is settled rules out a plan better than `known`.
-    fn dive(&self, goal: Goal, known: Worth, prices: &[Worth], rounds: u32) -> Option<Placement> {
-        let mut settled: Vec<Option<Vec<SessionIndex>>> = vec![None; self.day.unit.machines.len()];
-        let mut prices = prices.to_vec();
-        for _ in 0..settled.len() {
-            let mut walk = Walk::from(prices, LONGEST_STEP / 8);
-            for _ in 0..rounds {
-                let (worth, moves) = self.worths(goal, &walk.prices);
-                let now = self.round(goal, &walk.prices, &worth, &moves, &settled);
-                walk.go_on(now, known);
-                if walk.best > known - WHOLE {
-                    return None;
-                }
-            }
-            let (mut worth, moves) = self.worths(goal, &walk.at_best);
-            close(&mut worth, &settled);
-            let days: Vec<_> = self.crews.iter().map(|crew| crew.best_days(&worth, &moves)).collect();
-            let open = self.crews.iter().zip(&days).flat_map(|(crew, days)| crew.machines.iter().map(move |machine| (machine, days)));
-            let open = open.filter(|((machine, _), _)| settled[machine.0].is_none());
-            let (&(machine, home), days) = open.min_by_key(|((machine, home), days)| (-days.worth(*home), *machine))?;
-            settled[machine.0] = Some(days.served(home));
-            prices = walk.at_best;
-        }
-        let mut placement: Placement = vec![None; self.day.all.len()];
-        for (machine, served) in settled.into_iter().enumerate() {
-            for session in served.into_iter().flatten() {
-                self.give(&mut placement, session, MachineIndex(machine));
-            }
-        }
-        let (worth, _) = self.worths(goal, &prices);
-        match goal {
-            Goal::LeftOutWithin { moves } => self.stay_within(&mut placement, moves, &worth),
-            Goal::LeftOut | Goal::Moves { .. } => {
-                for machine in self.machines() {
-                    self.choose_anew(&mut placement, &[machine], &worth, MOVE);
-                }
-            }
-        }
-        Some(placement)
+        u32::try_from(best / WHOLE + Worth::from(best % WHOLE > 0)).unwrap_or(0)
     }
 
     /// The prices of the first round.
@@ -190,23 +147,19 @@ impl<'a> Multipliers<'a> {
         (worth, moves)
     }
 
-    /// Every machine takes its best day, or the one that is settled.
-    fn round(&self, goal: Goal, prices: &[Worth], worth: &[Worth], moves: &[Worth], settled: &[Option<Vec<SessionIndex>>]) -> Round {
+    /// Every machine takes its best day.
+    fn round(&self, goal: Goal, prices: &[Worth], worth: &[Worth], moves: &[Worth]) -> Round {
         let (mut taken, mut served, mut arrivals) = (0, vec![0; worth.len()], vec![0; moves.len()]);
-        let mut open = worth.to_vec();
-        close(&mut open, settled);
         for crew in &self.crews {
-            let days = crew.best_days(&open, moves);
-            for &(machine, home) in &crew.machines {
-                let own = settled[machine.0].clone().unwrap_or_else(|| days.served(home));
+            let days = crew.best_days(worth, moves);
+            for &(_, home) in &crew.machines {
+                taken += days.worth(home);
                 let mut bay = home;
-                for session in own {
-                    taken += worth[session];
+                for session in days.served(home) {
                     served[session] += 1;
                     if self.day.all[session].bay != bay {
                         bay = self.day.all[session].bay;
                         arrivals[bay.0] += 1;
-                        taken -= moves[bay.0];
                     }
                 }
             }
@@ -368,48 +321,6 @@ impl<'a> Multipliers<'a> {
         if cap_is_free(self.day, session, cooled) {
             placement[session] = Some(machine);
         }
-    }
-}
-
-/// Prices on their way.
-struct Walk {
-    prices: Vec<Worth>,
-    /// Where they were going.
-    way: Vec<Worth>,
-    /// The best bound so far, and the prices that gave it.
-    best: Worth,
-    at_best: Vec<Worth>,
-    /// Rounds without a better one.
-    idle: u32,
-    /// Thousandths of the way to the goal.
-    step: Worth,
-}
-
-impl Walk {
-    fn from(prices: Vec<Worth>, step: Worth) -> Self {
-        Self { way: vec![0; prices.len()], best: 0, at_best: prices.clone(), prices, idle: 0, step }
-    }
-
-    /// Moves the prices after a round, `known` being what some plan comes to.
-    fn go_on(&mut self, now: Round, known: Worth) {
-        if now.bound > self.best {
-            (self.best, self.idle) = (now.bound, 0);
-            self.at_best.clone_from(&self.prices);
-        } else {
-            self.idle += 1;
-        }
-        if self.idle == PATIENCE {
-            (self.idle, self.step) = (0, self.step / 2);
-        }
-        let goal = known.min(self.best + self.best / 4 + 2 * WHOLE);
-        go_on(&mut self.prices, &mut self.way, &now.broken, (goal - now.bound) * self.step / 1000);
-    }
-}
-
-/// Nobody else can have whom a settled day serves.
-fn close(worth: &mut [Worth], settled: &[Option<Vec<SessionIndex>>]) {
-    for &session in settled.iter().flatten().flatten() {
-        worth[session] = -STAYS;
     }
 }
 
