@@ -275,14 +275,18 @@ fn holds_all(day: &VerifiedDay, resource: &Resource, visit: usize, when: Span) -
     span.from <= when.from && when.until <= span.until
 }
 
-/// How many outlets at the most can serve some bays at a minute: in service, standing there or movable.
+/// How many outlets at the most can serve some bays at a minute: in service, cold again after an outage of the
+/// whole machine, standing there or movable.
 fn outlets_there(unit: &Unit, bays: &[BayIndex], minute: Moment) -> usize {
     let now = Span::new(minute, minute.slipped(1));
     let machines = unit.machines.iter().filter(|machine| machine.movable || bays.contains(&machine.bay));
     let outlets = machines.flat_map(|machine| (1..=machine.outlets).map(move |number| (machine, number)));
-    outlets
-        .filter(|(machine, number)| !machine.outages_of(*number).any(|outage| outage.span.meets(now)))
-        .count()
+    let starts = |outage: &Outage| {
+        outage.outlet.is_none()
+            && Span::new(outage.span.until, outage.span.until + unit.minutes.machine_start).meets(now)
+    };
+    let out = |outage: &Outage| outage.span.meets(now) || starts(outage);
+    outlets.filter(|(machine, number)| !machine.outages_of(*number).any(out)).count()
 }
 
 #[test]

@@ -30,9 +30,10 @@ const DATA: &str = "data.json";
 /// Title and language of the file.
 const ABOUT: &str = "about.json";
 
-/// Documents set between two evictions of Typst's caches. Without eviction they grow by most of a
-/// megabyte a card; with it, what documents share stays (measured).
-const EVICT_EVERY: usize = 10;
+/// Pages set between two evictions of Typst's caches: cards by the ten, sheets of a bay one by one. Without
+/// eviction they grow by most of a megabyte a card and ten a bay's patient; with it, what documents share
+/// stays (measured).
+const EVICT_EVERY: usize = 20;
 /// How many evictions a cached result survives without being used.
 const EVICT_AGE: usize = 1;
 /// Stack of a setting thread, in bytes: nested tables recurse deeply.
@@ -175,17 +176,20 @@ impl Typesetter {
     ) -> Result<Vec<SetDocument>, Vec<RenderFault>> {
         let next = AtomicUsize::new(0);
         let finished = AtomicUsize::new(0);
+        let pages_set = AtomicUsize::new(0);
         let work = || {
             let mut results = Vec::new();
             while let Some((at, job)) =
                 Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, jobs.get(at)?)))
             {
-                results.push((at, self.set(job)));
-                let count = finished.fetch_add(1, Ordering::Relaxed) + 1;
-                if count.is_multiple_of(EVICT_EVERY) {
+                let set = self.set(job);
+                let pages = set.as_ref().map_or(1, |set| set.pages.len());
+                let before = pages_set.fetch_add(pages, Ordering::Relaxed);
+                if before / EVICT_EVERY < (before + pages) / EVICT_EVERY {
                     comemo::evict(EVICT_AGE);
                 }
-                done(count);
+                results.push((at, set));
+                done(finished.fetch_add(1, Ordering::Relaxed) + 1);
             }
             results
         };

@@ -182,7 +182,7 @@ pub(super) fn unit(file: &str, table: &Table, at_hand: &AtHand) -> UnitFile {
     let bays = part(&mut check, |check| bays(check, top));
     let machines = machines(&mut check, top, bays.right());
     let caps = part(&mut check, |check| caps(check, top));
-    let minutes = part(&mut check, |check| unit_minutes(check, top));
+    let minutes = part(&mut check, |check| unit_minutes(check, top, hours.right().map(|hours| hours.0)));
     let list_form = part(&mut check, |check| list_form(check, top));
     let unit = Unit {
         name,
@@ -328,7 +328,7 @@ fn caps<'a>(check: &mut Check<'a>, top: Section<'a>) -> Vec<CapStock> {
 }
 
 /// The unit's minutes; those that describe its own rooms and people have no default.
-fn unit_minutes<'a>(check: &mut Check<'a>, top: Section<'a>) -> UnitMinutes {
+fn unit_minutes<'a>(check: &mut Check<'a>, top: Section<'a>, opens: Option<Moment>) -> UnitMinutes {
     let section = check.section(top, "minutes", &NEEDED_MINUTES);
     let mut minutes =
         |key, default| section.map_or(Minutes::new(0), |section| check.minutes(section, key, default));
@@ -350,7 +350,31 @@ fn unit_minutes<'a>(check: &mut Check<'a>, top: Section<'a>) -> UnitMinutes {
         machine_start: minutes("machine_start", None),
         machine_move: minutes("machine_move", None),
     };
+    on_in_time(check, section, read.machine_start, opens);
     break_reminder_in_time(check, section, read)
+}
+
+/// A machine that must be on at opening is switched on the same day.
+fn on_in_time<'a>(
+    check: &mut Check<'a>,
+    section: Option<Section<'a>>,
+    machine_start: Minutes,
+    opens: Option<Moment>,
+) {
+    let (Some(section), Some(opens)) = (section, opens) else { return };
+    if Moment::from_midnight(0) + machine_start > opens {
+        let what = format!(
+            "machine would have to be switched on the day before to be cold when the unit opens at {opens}"
+        );
+        let found = Some(Found::Value(machine_start.get().to_string()));
+        check.fault(
+            section,
+            "machine_start",
+            what,
+            found,
+            "write how long a machine takes from switching on until it is cold",
+        );
+    }
 }
 
 /// A reminder after the end of the break is no reminder; a default one follows a shorter break.
