@@ -2,17 +2,17 @@
 //! pictures of pages. Lengths are in mm from the upper left corner of the page.
 #![allow(dead_code, reason = "each test file uses a part of this")]
 
-use hayro::hayro_interpret::font::GlyphRun;
+use hayro::hayro_interpret::font::Glyph;
 use hayro::hayro_interpret::hayro_cmap::BfString;
 use hayro::hayro_interpret::util::TransformExt;
 use hayro::hayro_interpret::{
-    BlendMode, ClipPath, Context, Device, DrawMode, DrawProps, Image, ImageDrawProps, InterpreterCache,
-    InterpreterSettings, SoftMask, interpret_page,
+    BlendMode, ClipPath, Context, Device, GlyphDrawMode, Image, InterpreterCache, InterpreterSettings, Paint,
+    PathDrawMode, SoftMask, interpret_page,
 };
 use hayro::hayro_syntax::Pdf;
-use hayro::kurbo::{Affine, BezPath, Point, Rect, Shape};
 use hayro::vello_cpu::color::palette::css::WHITE;
-use hayro::{PixmapSettings, RenderCache, RenderSettings, render};
+use hayro::vello_cpu::kurbo::{Affine, BezPath, Point, Rect, Shape};
+use hayro::{RenderCache, RenderSettings, render};
 
 const MM: f64 = 25.4 / 72.0;
 
@@ -98,42 +98,49 @@ pub fn read(pdf: &[u8]) -> Vec<Page> {
 struct Reader(Page);
 
 impl<'a> Device<'a> for Reader {
-    fn draw_path(&mut self, path: &BezPath, props: DrawProps<'a>, mode: &DrawMode) {
-        let bounds = (props.transform * path.clone()).bounding_box();
+    fn draw_path(&mut self, path: &BezPath, to_page: Affine, _: &Paint<'a>, mode: &PathDrawMode) {
+        let bounds = (to_page * path.clone()).bounding_box();
         let line = match mode {
-            DrawMode::Stroke(stroke) => {
-                Some(f64::from(stroke.line_width) * props.transform.determinant().abs().sqrt() / MM)
+            PathDrawMode::Stroke(stroke) => {
+                Some(f64::from(stroke.line_width) * to_page.determinant().abs().sqrt() / MM)
             }
-            _ => None,
+            PathDrawMode::Fill(_) => None,
         };
         self.0.shapes.push(Drawn { bounds, line });
     }
 
-    fn draw_glyph_run(&mut self, run: &GlyphRun<'_, 'a>, props: DrawProps<'a>, _: &DrawMode) {
-        for glyph in run.glyphs() {
-            let to_page = props.transform * glyph.transform();
-            let start = to_page * Point::ZERO;
-            let text = match glyph.as_unicode() {
-                Some(BfString::Char(character)) => character.to_string(),
-                Some(BfString::String(text)) => text,
-                None => String::new(),
-            };
-            let [across, ..] = to_page.as_coeffs();
-            self.0.letters.push(Letter {
-                text,
-                left: start.x,
-                baseline: start.y,
-                // Glyphs are drawn in thousandths of an em.
-                size: to_page.determinant().abs().sqrt() / MM * 1000.0,
-                turned: across < 0.0,
-            });
-        }
+    fn draw_glyph(
+        &mut self,
+        glyph: &Glyph<'a>,
+        to_page: Affine,
+        to_text: Affine,
+        _: &Paint<'a>,
+        _: &GlyphDrawMode,
+    ) {
+        let to_page = to_page * to_text;
+        let start = to_page * Point::ZERO;
+        let text = match glyph.as_unicode() {
+            Some(BfString::Char(character)) => character.to_string(),
+            Some(BfString::String(text)) => text,
+            None => String::new(),
+        };
+        let [across, ..] = to_page.as_coeffs();
+        self.0.letters.push(Letter {
+            text,
+            left: start.x,
+            baseline: start.y,
+            // Glyphs are drawn in thousandths of an em.
+            size: to_page.determinant().abs().sqrt() / MM * 1000.0,
+            turned: across < 0.0,
+        });
     }
 
-    fn draw_image(&mut self, _: Image<'a, '_>, _: ImageDrawProps<'a>) {}
+    fn draw_image(&mut self, _: Image<'a, '_>, _: Affine) {}
+    fn set_soft_mask(&mut self, _: Option<SoftMask<'a>>) {}
+    fn set_blend_mode(&mut self, _: BlendMode) {}
     fn push_clip_path(&mut self, _: &ClipPath) {}
     fn push_transparency_group(&mut self, _: f32, _: Option<SoftMask<'a>>, _: BlendMode) {}
-    fn pop_clip(&mut self) {}
+    fn pop_clip_path(&mut self) {}
     fn pop_transparency_group(&mut self) {}
 }
 
@@ -153,12 +160,13 @@ pub fn pictures(pdf: &[u8], dots: f32) -> Vec<Picture> {
     let pdf = Pdf::new(pdf.to_vec()).expect("a PDF file");
     let cache = RenderCache::new();
     let scale = dots / 72.0;
-    let target = PixmapSettings { x_scale: scale, y_scale: scale, bg_color: WHITE };
+    let target =
+        RenderSettings { x_scale: scale, y_scale: scale, bg_color: WHITE, ..RenderSettings::default() };
     let settings = InterpreterSettings::default();
     pdf.pages()
         .iter()
         .map(|page| {
-            let map = render(page, &cache, &settings, &RenderSettings::default(), &target);
+            let map = render(page, &cache, &settings, &target);
             let shade =
                 |bytes: &[u8]| ((u16::from(bytes[0]) + u16::from(bytes[1]) + u16::from(bytes[2])) / 3) as u8;
             Picture {
