@@ -2,6 +2,7 @@
 //!
 //! Decides which machine serves whom, and where machines move; changes no time of any visit.
 
+mod choice;
 mod counting;
 mod engine;
 mod even;

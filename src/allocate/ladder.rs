@@ -4,8 +4,9 @@
 //! that sessions fetch; machines counted by kind, for whom to leave out and what to send away; the bays between
 //! which machines move, with only those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 
+use super::choice::Choices;
 use super::even::even_out;
 use super::greedy::place_in_turn;
 use super::known::{Known, known};
@@ -61,6 +62,8 @@ pub(super) struct Ladder<'a> {
     pub without_moves: Option<Cost>,
     /// What the best plan found in which no machine moves comes to.
     pub no_move: Option<Price>,
+    /// Days of machines that were worth most at some prices.
+    pub tried: RefCell<Choices>,
     /// Sessions times machines of the sweeps of the whole day that were made.
     pub swept: Cell<u64>,
 }
@@ -84,6 +87,7 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
         known: Vec::new(),
         without_moves: None,
         no_move: None,
+        tried: RefCell::default(),
         swept: Cell::new(0),
     };
     ladder.climb();
@@ -91,6 +95,7 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
     ladder.even_out();
     ladder.prove_slack();
     ladder.even_out();
+    ladder.end_prices();
     ladder.best
 }
 

@@ -1,9 +1,11 @@
 //! The rung on which machines move between bays.
 
+use std::cell::RefCell;
+
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
 use super::ladder::Ladder;
-use super::multipliers::{Goal, Multipliers};
+use super::multipliers::{Climbed, Goal, Multipliers, Part};
 use super::placement::{Placement, count};
 use super::sessions::SessionIndex;
 use super::slots::slots;
@@ -19,6 +21,19 @@ const SWEEP_WORK: u64 = 150_000;
 
 /// The share of the engine's nodes that the coarse relaxation takes; others follow that say more.
 const COARSE_SHARE: u64 = 8;
+
+/// The share of the engine's nodes that choosing among days of machines takes, and the fewest with which it is tried.
+const SHARE_OF_CHOICE: u64 = 10;
+const LEAST_OF_CHOICE: u64 = 10;
+
+/// The share of the engine's nodes that there are parts of all plans.
+const SHARE_OF_PARTS: u64 = 20;
+
+/// So many parts that none of which could be left aside, one within the other, and no more are looked at.
+const DEPTH: usize = 20;
+
+/// Sessions times machines of a day for which all nodes are spent on whole days of machines; a larger day gets fewer.
+const USUAL_DAY: u64 = 60 * 20;
 
 /// A day of which no more sweeps than this can be made is a large one.
 const FEW_SWEEPS: u64 = 8;
@@ -87,23 +102,90 @@ impl<'a> Ladder<'a> {
     /// Bounds from whole days of machines, and plans made of them: first for sessions left out, then, where that
     /// bound is met, for moves.
     fn weigh_machine_days(&mut self) {
-        let known = self.known.clone();
-        let weighed = Multipliers::new(self.day, &known);
+        let (known, tried) = (self.known.clone(), RefCell::new(self.tried.take()));
+        let weighed = Multipliers::new(self.day, &known, &tried);
+        let mut climbed = None;
         if self.best.score.without > self.best.bound_left_out {
-            let bound = weighed.bound(Goal::LeftOut, self.best.score.without, |plan| self.consider(plan));
-            self.raise_left_out(bound);
-        }
-        if !self.is_met() {
-            let left_out = self.best.bound_left_out;
-            let moves =
-                if self.best.score.without == left_out { self.best.score.moves } else { self.most_moves() };
-            let bound = weighed.bound(Goal::Moves { left_out }, moves, |plan| self.consider(plan));
-            self.best.bound_moves = self.best.bound_moves.max(bound);
+            let found = weighed.bound(Goal::LeftOut, self.best.score.without, |plan| self.consider(plan));
+            self.raise_left_out(found.0);
+            climbed = Some(found.1);
         }
         if !self.is_met() {
             let placement = self.best.placement.clone();
             weighed.improve(&placement, |plan| self.consider(plan));
         }
+        if let Some(climbed) = climbed.filter(|_| self.best.score.without > self.best.bound_left_out) {
+            self.choose(&weighed, true);
+            self.halve(&weighed, Goal::LeftOut, climbed);
+        }
+        if !self.is_met() {
+            let left_out = self.best.bound_left_out;
+            let goal = Goal::Moves { left_out };
+            let moves =
+                if self.best.score.without == left_out { self.best.score.moves } else { self.most_moves() };
+            let (bound, climbed) = weighed.bound(goal, moves, |plan| self.consider(plan));
+            self.best.bound_moves = self.best.bound_moves.max(bound);
+            if !self.is_met() {
+                let placement = self.best.placement.clone();
+                weighed.improve(&placement, |plan| self.consider(plan));
+            }
+            if self.best.score.without == left_out && !self.is_met() {
+                self.choose(&weighed, false);
+                self.halve(&weighed, goal, climbed);
+            }
+        }
+        self.tried = tried;
+    }
+
+    /// Chooses a plan among the days of machines that were worth most so far.
+    fn choose(&mut self, weighed: &Multipliers<'_>, fewest_left_out: bool) {
+        let nodes = self.nodes_for_days() / SHARE_OF_CHOICE;
+        if nodes < LEAST_OF_CHOICE {
+            return;
+        }
+        if let Some(plan) = weighed.choose(self.best.score, fewest_left_out, nodes, &Microlp) {
+            self.consider(plan.clone());
+            weighed.improve(&plan, |plan| self.consider(plan));
+        }
+    }
+
+    /// The engine's nodes, fewer on a large day.
+    fn nodes_for_days(&self) -> u64 {
+        self.effort.nodes * USUAL_DAY / self.sweep_of_the_day().max(USUAL_DAY)
+    }
+
+    /// Looks at all plans in ever smaller parts, until none can be better than the best, or there are too many parts.
+    fn halve(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: Climbed) {
+        let mut open = vec![(Part::default(), climbed)];
+        let mut parts_left = self.nodes_for_days() / SHARE_OF_PARTS;
+        while let Some((part, climbed)) = open.pop() {
+            let Some(halves) = weighed.halves(&part, &climbed) else { return };
+            for half in halves {
+                let best = self.level_of(goal);
+                if best == self.bound_of(goal) || parts_left == 0 || open.len() > DEPTH {
+                    return;
+                }
+                parts_left -= 1;
+                let climbed = weighed.climb(goal, best, &half, Some(&climbed), |plan| self.consider(plan));
+                if climbed.bound() < self.level_of(goal) {
+                    open.push((half, climbed));
+                }
+            }
+        }
+        match goal {
+            Goal::LeftOut => self.raise_left_out(self.best.score.without),
+            Goal::Moves { .. } | Goal::LeftOutWithin { .. } => self.best.bound_moves = self.best.score.moves,
+        }
+    }
+
+    /// What the best plan comes to.
+    fn level_of(&self, goal: Goal) -> u32 {
+        if goal == Goal::LeftOut { self.best.score.without } else { self.best.score.moves }
+    }
+
+    /// What no plan goes below.
+    fn bound_of(&self, goal: Goal) -> u32 {
+        if goal == Goal::LeftOut { self.best.bound_left_out } else { self.best.bound_moves }
     }
 
     /// Takes a bound on sessions left out; what is known of moves with fewer of them says nothing of more.

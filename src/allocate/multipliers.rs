@@ -5,9 +5,14 @@
 //! optimization', Mathematical Programming 6 (1974). Whatever the prices, the bound holds; all numbers are whole.
 //! On the way, the same prices build plans.
 
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::choice::{Asked, Choice, Choices, choose};
+use super::engine::Engine;
 use super::known::Known;
 use super::machine_days::{Crew, Worth, crews};
-use super::placement::{Placement, cap_is_free, changes_of_bay, count, score, served_by};
+use super::placement::{Placement, Score, cap_is_free, changes_of_bay, count, score, served_by};
 use super::sessions::{SessionIndex, Sessions};
 use crate::clock::Span;
 use crate::unit_rules::{BayIndex, MachineIndex};
@@ -34,6 +39,13 @@ const ROUNDS_A_PLAN: u32 = 8;
 
 /// So many rounds without a better bound, and steps become half as long.
 const PATIENCE: u32 = 12;
+
+/// The most rounds in which prices are moved where a part of all plans is looked at, and the length of its first steps.
+const ROUNDS_OF_A_PART: u32 = 100;
+const STEP_OF_A_PART: Worth = 500;
+
+/// The price of a session that a machine may not serve.
+const BARRED: Worth = -STAYS;
 
 /// The length of the first steps, and of those at which it is given up: thousandths of the way to the goal.
 const LONGEST_STEP: Worth = 1500;
@@ -64,6 +76,8 @@ pub(super) struct Multipliers<'a> {
     scarce: Vec<(Vec<SessionIndex>, u32)>,
     /// What is known of bays by themselves.
     known: &'a [Known],
+    /// The days that were worth most to machines in some round.
+    tried: &'a RefCell<Choices>,
 }
 
 /// What a round of prices comes to.
@@ -72,27 +86,81 @@ struct Round {
     bound: Worth,
     /// By how much each rule is broken; below 0 there is room.
     broken: Vec<Worth>,
+    /// The day of each machine.
+    days: Vec<Choice>,
+}
+
+/// A part of all plans.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Part {
+    /// Sessions that are not left out.
+    served: BTreeSet<SessionIndex>,
+    /// Sessions that no machine of a crew serves: the crew's place, and the session.
+    barred: BTreeSet<(usize, SessionIndex)>,
+}
+
+/// What moving prices came to.
+pub(super) struct Climbed {
+    /// No plan of the part goes below it.
+    worth: Worth,
+    /// The prices at which this was found.
+    prices: Vec<Worth>,
+    /// In how many rounds a crew served a session.
+    served: BTreeMap<(usize, SessionIndex), u32>,
+    /// How many rounds there were.
+    rounds: u32,
+}
+
+impl Climbed {
+    /// A whole number that no plan of the part goes below.
+    pub fn bound(&self) -> u32 {
+        u32::try_from(self.worth / WHOLE + Worth::from(self.worth % WHOLE > 0)).unwrap_or(0)
+    }
 }
 
 impl<'a> Multipliers<'a> {
     /// The relaxation of a day.
-    pub fn new(day: &'a Sessions<'a>, known: &'a [Known]) -> Self {
-        Self { day, crews: crews(day), scarce: scarce(day), known }
+    pub fn new(day: &'a Sessions<'a>, known: &'a [Known], tried: &'a RefCell<Choices>) -> Self {
+        Self { day, crews: crews(day), scarce: scarce(day), known, tried }
     }
 
     /// What no plan can go below. Knows a plan that comes to `known`, and offers those that it builds.
-    pub fn bound(&self, goal: Goal, known: u32, mut offer: impl FnMut(Placement)) -> u32 {
+    pub fn bound(&self, goal: Goal, known: u32, offer: impl FnMut(Placement)) -> (u32, Climbed) {
+        let climbed = self.climb(goal, known, &Part::default(), None, offer);
+        (climbed.bound(), climbed)
+    }
+
+    /// Moves prices up to what no plan of a part can go below, from the prices of another part on, if there is one.
+    pub fn climb(
+        &self,
+        goal: Goal,
+        known: u32,
+        part: &Part,
+        from: Option<&Climbed>,
+        mut offer: impl FnMut(Placement),
+    ) -> Climbed {
         let known = Worth::from(known) * WHOLE;
-        let mut prices = self.first_prices(goal);
+        let mut prices = from.map_or_else(|| self.first_prices(goal), |from| from.prices.clone());
+        let (rounds, mut step) =
+            if from.is_some() { (ROUNDS_OF_A_PART, STEP_OF_A_PART) } else { (ROUNDS, LONGEST_STEP) };
         let mut way: Vec<Worth> = vec![0; prices.len()];
-        let (mut best, mut idle, mut step) = (0, 0, LONGEST_STEP);
-        for round in 0..ROUNDS {
+        let mut idle = 0;
+        let mut climbed = Climbed { worth: 0, prices: prices.clone(), served: BTreeMap::new(), rounds: 0 };
+        for round in 0..rounds {
             let (worth, moves) = self.worths(goal, &prices);
-            let now = self.round(goal, &prices, &worth, &moves);
-            if now.bound > best {
-                (best, idle) = (now.bound, 0);
+            let now = self.round(goal, &prices, &worth, &moves, part);
+            if now.bound > climbed.worth {
+                (climbed.worth, idle) = (now.bound, 0);
+                climbed.prices.clone_from(&prices);
             } else {
                 idle += 1;
+            }
+            climbed.rounds += 1;
+            for days in now.days {
+                for &session in &days.served {
+                    *climbed.served.entry((days.crew, session)).or_default() += 1;
+                }
+                self.tried.borrow_mut().insert(days);
             }
             if idle == PATIENCE {
                 (idle, step) = (0, step / 2);
@@ -101,13 +169,42 @@ impl<'a> Multipliers<'a> {
                 let moves: Vec<Worth> = moves.iter().map(|&price| price.max(WHOLE / 8)).collect();
                 offer(self.plan(goal, &worth, &moves));
             }
-            if best > known - WHOLE || step < SHORTEST_STEP {
+            if climbed.worth > known - WHOLE || step < SHORTEST_STEP {
                 break;
             }
-            let goal_is = known.min(best + best / 4 + 2 * WHOLE);
-            go_on(&mut prices, &mut way, &now.broken, (goal_is - now.bound) * step / 1000);
+            let goal_is = known.min(climbed.worth + climbed.worth / 4 + 2 * WHOLE);
+            go_on(&mut prices, &mut way, &now.broken, part, (goal_is - now.bound) * step / 1000);
         }
-        u32::try_from(best / WHOLE + Worth::from(best % WHOLE > 0)).unwrap_or(0)
+        climbed
+    }
+
+    /// Two parts that hold all plans of a part; nothing where its machines agree on whom they serve.
+    pub fn halves(&self, part: &Part, climbed: &Climbed) -> Option<[Part; 2]> {
+        let half = |rounds: u32| (2 * rounds).abs_diff(climbed.rounds);
+        let mut of_session = vec![0; self.day.all.len()];
+        for (&(_, session), rounds) in &climbed.served {
+            of_session[session] += rounds;
+        }
+        let undecided = |rounds: u32| half(rounds) * 10 < climbed.rounds * 9;
+        let session = (0..of_session.len())
+            .filter(|&session| undecided(of_session[session]) && !part.served.contains(&session))
+            .min_by_key(|&session| half(of_session[session]));
+        if let Some(session) = session {
+            let (mut served, mut left_out) = (part.clone(), part.clone());
+            served.served.insert(session);
+            left_out.barred.extend((0..self.crews.len()).map(|crew| (crew, session)));
+            return Some([left_out, served]);
+        }
+        let (&(crew, session), _) = climbed
+            .served
+            .iter()
+            .filter(|&(_, &rounds)| undecided(rounds))
+            .min_by_key(|&(_, &rounds)| half(rounds))?;
+        let (mut here, mut elsewhere) = (part.clone(), part.clone());
+        here.barred
+            .extend((0..self.crews.len()).filter(|&other| other != crew).map(|other| (other, session)));
+        elsewhere.barred.insert((crew, session));
+        Some([elsewhere, here])
     }
 
     /// The prices of the first round.
@@ -148,20 +245,27 @@ impl<'a> Multipliers<'a> {
     }
 
     /// Every machine takes its best day.
-    fn round(&self, goal: Goal, prices: &[Worth], worth: &[Worth], moves: &[Worth]) -> Round {
+    fn round(&self, goal: Goal, prices: &[Worth], worth: &[Worth], moves: &[Worth], part: &Part) -> Round {
         let (mut taken, mut served, mut arrivals) = (0, vec![0; worth.len()], vec![0; moves.len()]);
-        for crew in &self.crews {
-            let days = crew.best_days(worth, moves);
+        let mut chosen = Vec::new();
+        for (place, crew) in self.crews.iter().enumerate() {
+            let mut worth = worth.to_vec();
+            for &(_, session) in part.barred.range((place, 0)..(place + 1, 0)) {
+                worth[session] = BARRED;
+            }
+            let days = crew.best_days(&worth, moves);
             for &(_, home) in &crew.machines {
                 taken += days.worth(home);
                 let mut bay = home;
-                for session in days.served(home) {
+                let choice = Choice { crew: place, home, served: days.served(home) };
+                for &session in &choice.served {
                     served[session] += 1;
                     if self.day.all[session].bay != bay {
                         bay = self.day.all[session].bay;
                         arrivals[bay.0] += 1;
                     }
                 }
+                chosen.push(choice);
             }
         }
         let all = Worth::from(count(worth.len()));
@@ -196,7 +300,28 @@ impl<'a> Multipliers<'a> {
             }
         }
         bound += prices.iter().zip(&fixed).map(|(price, fixed)| price * fixed).sum::<Worth>();
-        Round { bound, broken }
+        Round { bound, broken, days: chosen }
+    }
+
+    /// The best plan that is made of days that were worth most in some round, if it is better than one of this score.
+    pub fn choose(
+        &self,
+        than: Score,
+        fewest_left_out: bool,
+        nodes: u64,
+        engine: &impl Engine,
+    ) -> Option<Placement> {
+        let tried = self.tried.borrow();
+        let machines = |crew: usize, home| {
+            let here = self.crews[crew].machines.iter().filter(|machine| machine.1 == home);
+            here.map(|machine| machine.0).collect()
+        };
+        let (left_out, moves) = match fewest_left_out {
+            true => (than.without.checked_sub(1)?, count(self.day.all.len())),
+            false => (than.without, than.moves.checked_sub(1)?),
+        };
+        let asked = Asked { fewest_left_out, scarce: &self.scarce, left_out, moves, nodes };
+        choose(self.day, &tried, machines, asked, engine)
     }
 
     /// The sessions of some bays.
@@ -326,20 +451,22 @@ impl<'a> Multipliers<'a> {
 
 /// Makes dearer what is broken and cheaper what has room, partly still in the direction of the round before
 /// (Camerini, Fratta and Maffioli, 'On improving relaxation methods by modified gradient techniques', 1975).
-fn go_on(prices: &mut [Worth], way: &mut [Worth], broken: &[Worth], far: Worth) {
+fn go_on(prices: &mut [Worth], way: &mut [Worth], broken: &[Worth], part: &Part, far: Worth) {
     for (way, broken) in way.iter_mut().zip(broken) {
         *way = *way * 7 / 10 + broken * 100;
     }
-    let counts = |price: Worth, way: Worth| way > 0 || price > 0;
+    // A session that must be served may have a price below 0.
+    let least = |place: usize| if part.served.contains(&place) { BARRED } else { 0 };
     let length: Worth = prices
         .iter()
         .zip(&*way)
-        .filter(|(price, way)| counts(**price, **way))
-        .map(|(_, way)| way * way)
+        .enumerate()
+        .filter(|(place, (price, way))| **way > 0 || **price > least(*place))
+        .map(|(_, (_, way))| way * way)
         .sum();
     if length > 0 {
-        for (price, way) in prices.iter_mut().zip(way) {
-            *price = (*price + far * 100 * *way / length).max(0);
+        for (place, (price, way)) in prices.iter_mut().zip(way).enumerate() {
+            *price = (*price + far * 100 * *way / length).max(least(place));
         }
     }
 }

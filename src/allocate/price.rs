@@ -2,6 +2,8 @@
 //!
 //! Answered only where the plan moves a machine; changes nothing of the plan.
 
+use std::cell::RefCell;
+
 use super::ladder::Ladder;
 use super::multipliers::{Goal, Multipliers};
 use super::placement::{Placement, count, is_sound, score};
@@ -27,7 +29,7 @@ pub struct Price {
 }
 
 impl Ladder<'_> {
-    /// The prices from no move to the plan's moves; numbers of moves that gain nothing are left out.
+    /// The prices from no move on, below the plan's moves; numbers of moves that gain nothing are left out.
     /// Nothing where the plan moves no machine, or nothing is known of a plan without moves.
     pub fn prices(&mut self) -> Vec<Price> {
         let score = self.best.score;
@@ -43,15 +45,18 @@ impl Ladder<'_> {
                 last = next;
             }
         }
-        // A better plan may have been found on the way.
-        let score = self.best.score;
-        prices.retain(|price| price.moves < score.moves && price.without_outlet > score.without);
-        if prices.is_empty() {
-            return prices;
-        }
-        let proven = score.without == self.best.bound_left_out;
-        prices.push(Price { moves: score.moves, without_outlet: score.without, proven });
         prices
+    }
+
+    /// Ends the prices with what the plan comes to. A better one may have been found since they were asked for: what
+    /// it makes pointless is left out.
+    pub fn end_prices(&mut self) {
+        let score = self.best.score;
+        self.best.prices.retain(|price| price.moves < score.moves && price.without_outlet > score.without);
+        if !self.best.prices.is_empty() {
+            let proven = score.without == self.best.bound_left_out;
+            self.best.prices.push(Price { moves: score.moves, without_outlet: score.without, proven });
+        }
     }
 
     /// The fewest without an outlet with at most so many moves; no more than `most`, which fewer moves
@@ -59,8 +64,9 @@ impl Ladder<'_> {
     fn price_of(&mut self, moves: u32, most: u32) -> Price {
         let mut found = most;
         let known = self.known.clone();
-        let weighed = Multipliers::new(self.day, &known);
-        let bound = weighed.bound(Goal::LeftOutWithin { moves }, most, |plan| {
+        let tried = RefCell::default();
+        let weighed = Multipliers::new(self.day, &known, &tried);
+        let (bound, _) = weighed.bound(Goal::LeftOutWithin { moves }, most, |plan| {
             let score = score(self.day, &plan);
             if score.moves <= moves && score.without < found && is_sound(self.day, &plan) {
                 found = score.without;
