@@ -15,9 +15,9 @@ use crate::unit_rules::{BayIndex, MachineIndex};
 /// How many numbers of moves above the bound are tried, one by one, before any number will do.
 const STEPS_OF_MOVES: u32 = 2;
 
-/// Sessions times machines of all sweeps of whole days together: more than a hundred sweeps of a day with sixty
-/// visits and twenty machines, five of one with three hundred and a hundred.
-const SWEEP_WORK: u64 = 150_000;
+/// Sessions times machines of all sweeps of whole days together: forty sweeps of a day with sixty visits and twenty
+/// machines, one of a day with three hundred and a hundred.
+const SWEEP_WORK: u64 = 50_000;
 
 /// The share of the engine's nodes that the coarse relaxation takes; others follow that say more.
 const COARSE_SHARE: u64 = 8;
@@ -36,7 +36,7 @@ const DEPTH: usize = 20;
 const USUAL_DAY: u64 = 60 * 20;
 
 /// A day of which no more sweeps than this can be made is a large one.
-const FEW_SWEEPS: u64 = 8;
+const FEW_SWEEPS: u64 = 3;
 
 impl<'a> Ladder<'a> {
     fn counting(&self, detail: Detail) -> Counting<'a> {

@@ -274,7 +274,7 @@ fn cooling_strip(
 }
 
 /// When to rinse, without a sum: at the clock time at which cooling really stopped, a day later. Where the unit's
-/// hours are others, or the clocks change in between, the plan's time is named.
+/// hours are others, or the clocks change in between, the plan's time is named: after a late end it is early enough.
 fn rinse(desk: &Desk<'_>, stages: &CoolingStages) -> Result<String, Problem> {
     if stages.cooling_off.on(desk.list.day) + Days::new(1) == stages.rinse_by {
         return desk.text("strip.rinse");
