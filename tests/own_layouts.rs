@@ -232,7 +232,7 @@ fn a_broken_sample_or_layout_stops_the_preview_with_its_place() {
     let (place, own) = folder(&[("sheets/label.typ", &sheet)]);
     let previews = place.path().join("previews");
     let message = said(baypack().args(["layouts", "--preview"]).arg(&previews).arg("--layouts").arg(own));
-    assert!(message.contains("ours/sheets/label.typ, line 35, column"), "{message}");
+    assert!(message.contains("ours/sheets/label.typ, line 37, column"), "{message}");
     assert!(message.contains("the data has here `form`, `labels`"), "{message}");
     assert!(!previews.exists());
 
