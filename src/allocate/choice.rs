@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use super::engine::{Column, Engine, Model, Sense};
+use super::engine::{Column, Engine, Model, Sense, limit};
 use super::placement::{Placement, count};
 use super::sessions::{SessionIndex, Sessions};
 use crate::unit_rules::{BayIndex, MachineIndex};
@@ -121,9 +121,4 @@ fn changes(day: &Sessions, choice: &Choice) -> i32 {
     let bays = || choice.served.iter().map(|&session| day.all[session].bay);
     let moved = [choice.home].into_iter().chain(bays()).zip(bays()).filter(|(from, to)| from != to);
     limit(count(moved.count()))
-}
-
-/// A number of the plan as a number of the model.
-fn limit(number: u32) -> i32 {
-    i32::try_from(number).unwrap_or(i32::MAX)
 }

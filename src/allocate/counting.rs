@@ -9,7 +9,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::engine::{Answer, Column, Engine, Model, Sense, Verdict};
+use super::engine::{Answer, Column, Engine, Model, Sense, Verdict, limit};
 use super::kinds::{Kind, kinds};
 use super::known::Known;
 use super::placement::count;
@@ -469,9 +469,4 @@ impl Point {
     fn minute(&self) -> Span {
         Span::new(self.time, self.time.slipped(1))
     }
-}
-
-/// A count as a number of a model.
-fn limit(number: u32) -> i32 {
-    i32::try_from(number).unwrap_or(i32::MAX)
 }

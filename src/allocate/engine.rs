@@ -177,3 +177,8 @@ const LEAST_NODES: u64 = 10;
 fn whole(value: f64) -> i32 {
     value.round().clamp(f64::from(i32::MIN), f64::from(i32::MAX)) as i32
 }
+
+/// A number of the plan as a number of a model.
+pub(super) fn limit(number: u32) -> i32 {
+    i32::try_from(number).unwrap_or(i32::MAX)
+}
