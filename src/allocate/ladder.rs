@@ -4,7 +4,7 @@
 //! that sessions fetch; machines counted by kind, for whom to leave out and what to send away; the bays between
 //! which machines move, with only those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
-use std::cell::{Cell, RefCell};
+use std::cell::Cell;
 
 use super::choice::Choices;
 use super::even::even_out;
@@ -63,7 +63,7 @@ pub(super) struct Ladder<'a> {
     /// What the best plan found in which no machine moves comes to.
     pub no_move: Option<Price>,
     /// Days of machines that were worth most at some prices.
-    pub tried: RefCell<Choices>,
+    pub tried: Choices,
     /// Sessions times machines of the sweeps of the whole day that were made.
     pub swept: Cell<u64>,
 }
@@ -87,7 +87,7 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
         known: Vec::new(),
         without_moves: None,
         no_move: None,
-        tried: RefCell::default(),
+        tried: Choices::default(),
         swept: Cell::new(0),
     };
     ladder.climb();

@@ -1,6 +1,7 @@
 //! The rung on which machines move between bays.
 
 use std::cell::RefCell;
+use std::mem;
 
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
@@ -29,7 +30,7 @@ const LEAST_OF_CHOICE: u64 = 10;
 /// The share of the engine's nodes that there are parts of all plans.
 const SHARE_OF_PARTS: u64 = 20;
 
-/// So many parts that none of which could be left aside, one within the other, and no more are looked at.
+/// Parts that may be open at once: with more, halving rules out too little to be worth going on.
 const DEPTH: usize = 20;
 
 /// Sessions times machines of a day for which all nodes are spent on whole days of machines; a larger day gets fewer.
@@ -102,7 +103,7 @@ impl<'a> Ladder<'a> {
     /// Bounds from whole days of machines, and plans made of them: first for sessions left out, then, where that
     /// bound is met, for moves.
     fn weigh_machine_days(&mut self) {
-        let (known, tried) = (self.known.clone(), RefCell::new(self.tried.take()));
+        let (known, tried) = (self.known.clone(), RefCell::new(mem::take(&mut self.tried)));
         let weighed = Multipliers::new(self.day, &known, &tried);
         let mut climbed = None;
         if self.best.score.without > self.best.bound_left_out {
@@ -134,7 +135,7 @@ impl<'a> Ladder<'a> {
                 self.halve(&weighed, goal, climbed);
             }
         }
-        self.tried = tried;
+        self.tried = tried.into_inner();
     }
 
     /// Chooses a plan among the days of machines that were worth most so far.
