@@ -4,6 +4,7 @@
 
 mod choice;
 mod counting;
+mod crowds;
 mod engine;
 mod even;
 mod greedy;

@@ -13,7 +13,7 @@ use super::engine::{Answer, Column, Engine, Model, Sense, Verdict, limit};
 use super::kinds::{Kind, kinds};
 use super::known::Known;
 use super::placement::count;
-use super::sessions::{SessionIndex, Sessions, in_service};
+use super::sessions::{Pair, SessionIndex, Sessions, in_service};
 use crate::clock::{Moment, Span};
 use crate::unit_rules::{BayIndex, MachineIndex};
 
@@ -25,9 +25,6 @@ pub(super) enum Detail {
     /// Kinds of machines, and who shares one.
     Fine,
 }
-
-/// Two sessions on one machine at the same time, the one that starts first first.
-pub(super) type Pair = (SessionIndex, SessionIndex);
 
 /// The relaxation of a day.
 pub(super) struct Counting<'a> {

@@ -4,12 +4,13 @@
 //! that sessions fetch; machines counted by kind, for whom to leave out and what to send away; the bays between
 //! which machines move, with only those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 
 use super::choice::Choices;
 use super::even::even_out;
 use super::greedy::place_in_turn;
 use super::known::{Known, known};
+use super::multipliers::{Goal, Multipliers};
 use super::placement::{Placement, Score, count, is_sound, score};
 use super::price::Price;
 use super::sessions::{SessionIndex, Sessions, most_at_once};
@@ -110,6 +111,9 @@ impl Ladder<'_> {
             self.best.bound_left_out = self.best.score.without;
             return;
         }
+        if let Some(price) = self.no_move.filter(|price| price.proven && !self.moves_can_help()) {
+            self.best.bound_left_out = price.without_outlet;
+        }
         self.with_moves();
     }
 
@@ -159,27 +163,45 @@ impl Ladder<'_> {
     /// The best plan in which no machine moves. Returns whether it is proven, slack included.
     fn bays_by_themselves(&mut self) -> bool {
         let mut placement: Placement = vec![None; self.day.all.len()];
-        let (mut proven, mut total) = (true, [0; 3]);
+        let (mut fewest, mut proven, mut total) = (true, true, [0; 3]);
         for bays in self.groups() {
             let sessions = self.sessions_in(&bays);
-            let (cost, complete) = self.settle(&bays, &sessions, &[], 0, &mut placement);
-            proven &= complete && cost.is_some();
-            if let (Some(cost), true) = (cost, complete) {
-                let left_out = (0..self.day.all.len()).filter(|&session| {
-                    bays.contains(&self.day.all[session].bay) && placement[session].is_none()
-                });
-                let left_out = count(left_out.count());
-                total = [total[0] + left_out, total[1] + cost[1], total[2] + cost[2]];
+            let least = if bays.len() > 1 { self.least_left_out(&sessions) } else { 0 };
+            let settled = self.settle(&bays, &sessions, least, &mut placement);
+            (fewest, proven) = (fewest && settled.fewest, proven && settled.proven);
+            let left_out = (0..self.day.all.len())
+                .filter(|&session| bays.contains(&self.day.all[session].bay) && placement[session].is_none());
+            let left_out = count(left_out.count());
+            if settled.fewest {
                 self.known.extend(known(self.day, &bays, left_out));
+            }
+            if let Some(cost) = settled.cost {
+                total = [total[0] + left_out, total[1] + cost[1], total[2] + cost[2]];
             }
         }
         if is_sound(self.day, &placement) {
             let without_outlet = count(placement.iter().filter(|machine| machine.is_none()).count());
-            self.no_move = Some(Price { moves: 0, without_outlet, proven });
+            self.no_move = Some(Price { moves: 0, without_outlet, proven: fewest });
         }
         self.consider(placement);
         self.without_moves = proven.then_some(total);
         proven
+    }
+
+    /// What is left out of these sessions at least while no machine moves.
+    fn least_left_out(&self, sessions: &[SessionIndex]) -> u32 {
+        let tried = RefCell::default();
+        let weighed = Multipliers::new(self.day, &[], &tried);
+        let missed = |placement: &Placement| {
+            count(sessions.iter().filter(|&&session| placement[session].is_none()).count())
+        };
+        let others = count(self.day.all.len() - sessions.len());
+        let mut fewest = count(sessions.len());
+        let climbed = weighed.bound_of(Goal::LeftOutAtHome, sessions, others + fewest, |plan| {
+            fewest = fewest.min(missed(&plan));
+            others + fewest
+        });
+        climbed.bound().saturating_sub(others)
     }
 
     /// Bays that have nothing to do with each other unless a machine moves: apart, but together where
@@ -212,29 +234,38 @@ impl Ladder<'_> {
         here.filter(|&session| suited(session)).collect()
     }
 
-    /// Leaves out as few of `sessions` as can be, with at most so many moves of `movers`. Returns the
-    /// cost, and whether nothing cheaper is possible; writes the machines into `placement`.
+    /// Leaves out as few of `sessions` as can be while no machine moves; `least` are left out at least. Writes the
+    /// machines into `placement`.
     pub fn settle(
         &self,
         bays: &[BayIndex],
         sessions: &[SessionIndex],
-        movers: &[MachineIndex],
-        moves: u32,
+        least: u32,
         placement: &mut Placement,
-    ) -> (Option<Cost>, bool) {
-        let slots = slots(self.day, bays, movers);
-        let mut complete = true;
-        for left_out in 0..=count(sessions.len()) {
-            let outcome =
-                sweep(self.day, sessions, &slots, Limits { left_out, moves, width: self.effort.width }, None);
-            complete &= outcome.complete;
+    ) -> Settled {
+        let slots = slots(self.day, bays, &[]);
+        let mut fewest = true;
+        for left_out in least..=count(sessions.len()) {
+            let limits = Limits { left_out, moves: 0, width: self.effort.width };
+            let outcome = sweep(self.day, sessions, &slots, limits, None);
             if let Some((machines, cost)) = outcome.best {
                 for (&session, machine) in sessions.iter().zip(machines) {
                     placement[session] = machine;
                 }
-                return (Some(cost), complete);
+                return Settled { cost: Some(cost), fewest, proven: fewest && outcome.complete };
             }
+            fewest &= outcome.complete;
         }
-        (None, complete)
+        Settled { cost: None, fewest: false, proven: false }
     }
+}
+
+/// What bays by themselves come to.
+pub(super) struct Settled {
+    /// The cost of the best way found.
+    cost: Option<Cost>,
+    /// Whether no fewer can be left out.
+    fewest: bool,
+    /// Whether nothing is cheaper.
+    proven: bool,
 }

@@ -5,11 +5,22 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::kinds::{Kind, kinds};
-use super::sessions::{SessionIndex, Sessions, in_service};
+use super::sessions::{Pair, SessionIndex, Sessions, in_service};
 use crate::unit_rules::{BayIndex, MachineIndex};
 
 /// What a session is worth, or a day of them: a whole number, so that nothing is ever rounded.
 pub(super) type Worth = i64;
+
+/// What parts of a day are worth, and what they cost.
+#[derive(Clone, Copy)]
+pub(super) struct Worths<'a> {
+    /// What each session is worth; may be below 0.
+    pub sessions: &'a [Worth],
+    /// What each move costs, by the bay that it leads to; may be below 0.
+    pub moves: &'a [Worth],
+    /// What each pair of the day costs; not below 0.
+    pub pairs: &'a [Worth],
+}
 
 /// Machines that are alike, and all the days that one of them can have.
 pub(super) struct Crew {
@@ -31,6 +42,8 @@ pub(super) struct Crew {
 
 /// A session has just begun on one outlet; the other outlet is free, or serves an earlier one.
 struct Point {
+    /// The number of the pair that this session and that on the other outlet are.
+    pair: Option<usize>,
     /// Whether the other outlet is free.
     fresh: bool,
     /// Sessions that may begin before both outlets are free: a part of the steps.
@@ -58,15 +71,15 @@ pub(super) struct BestDays<'a> {
 /// The worth of a day from a point on; no point is a day on which nobody is served.
 type Best = (Worth, Option<usize>);
 
-/// The crews of a day's machines.
-pub(super) fn crews(day: &Sessions) -> Vec<Crew> {
+/// The crews of a day's machines; the pairs of the day are in order.
+pub(super) fn crews(day: &Sessions, pairs: &[Pair]) -> Vec<Crew> {
     let mut crews = Vec::new();
     for kind in kinds(day) {
         for outlets in 1..=2 {
             let of_outlets = |machine: &&MachineIndex| day.unit.machine(**machine).outlets == outlets;
             let machines: Vec<MachineIndex> = kind.machines.iter().filter(of_outlets).copied().collect();
-            if let Some(&first) = machines.first() {
-                crews.push(Crew::new(day, &kind, first, machines));
+            if !machines.is_empty() {
+                crews.push(Crew::new(day, &kind, machines, pairs));
             }
         }
     }
@@ -74,8 +87,9 @@ pub(super) fn crews(day: &Sessions) -> Vec<Crew> {
 }
 
 impl Crew {
-    /// All days of machines of a kind that have as many outlets as `first`.
-    fn new(day: &Sessions, kind: &Kind, first: MachineIndex, machines: Vec<MachineIndex>) -> Self {
+    /// All days of machines of a kind, which have as many outlets as each other; at least one.
+    fn new(day: &Sessions, kind: &Kind, machines: Vec<MachineIndex>, pairs: &[Pair]) -> Self {
+        let first = machines[0];
         let keys = keys(day, kind, first);
         let places: BTreeMap<Key, usize> =
             keys.iter().enumerate().map(|(place, &key)| (key, place)).collect();
@@ -83,7 +97,7 @@ impl Crew {
         for &key in &keys {
             let from = steps.len();
             steps.extend(followers(day, key, kind.differ).iter().filter_map(|follower| places.get(follower)));
-            points.push(point(day, key, from..steps.len()));
+            points.push(point(day, key, from..steps.len(), pairs));
         }
         let of_session = |session| {
             let first = keys.partition_point(|key| key.0 < session);
@@ -100,9 +114,9 @@ impl Crew {
         }
     }
 
-    /// The best days with a price for each session, and one to be paid for each move, by the bay that it leads
-    /// to; any of them may be below 0.
-    pub fn best_days(&self, prices: &[Worth], moves: &[Worth]) -> BestDays<'_> {
+    /// The best days at these worths and costs.
+    pub fn best_days(&self, worths: Worths) -> BestDays<'_> {
+        let Worths { sessions: prices, moves, pairs } = worths;
         let (sessions, bays) = (self.bay_of.len(), self.bays);
         let mut worth: Vec<Option<Worth>> = vec![None; self.points.len()];
         let mut days = BestDays {
@@ -111,7 +125,7 @@ impl Crew {
             in_bay: vec![(0, None); (sessions + 1) * bays],
             elsewhere: vec![[((Worth::MIN, None), bays); 2]; sessions + 1],
         };
-        // A day with a session less has no more moves, so one that costs something is never worth it.
+        // A day with a session less has no more moves or pairs, so one that costs something is never worth it.
         let never = |price: Worth| price <= 0 && moves.iter().all(|&price| price >= 0);
         for session in (0..sessions).rev() {
             let here = self.bay_of[session];
@@ -123,7 +137,8 @@ impl Crew {
             }
             for place in self.of_session[session].clone() {
                 let (rest, next) = days.best_after(&self.points[place], here, &worth);
-                let total = prices[session] + rest;
+                let in_pair = self.points[place].pair.map_or(0, |pair| pairs[pair]);
+                let total = prices[session] - in_pair + rest;
                 (worth[place], days.next[place]) = (Some(total), next);
                 if self.points[place].fresh {
                     let in_bay = &mut days.in_bay[now + here];
@@ -170,9 +185,15 @@ impl BestDays<'_> {
 
     /// Whom the best day serves, in the order of their starts.
     pub fn served(&self, home: BayIndex) -> Vec<SessionIndex> {
+        self.served_and_pairs(home, |_| ())
+    }
+
+    /// The same, and tells the number of each pair.
+    pub fn served_and_pairs(&self, home: BayIndex, mut tell: impl FnMut(usize)) -> Vec<SessionIndex> {
         let mut served = Vec::new();
         let mut at = self.first(home).1;
         while let Some(place) = at {
+            self.crew.points[place].pair.into_iter().for_each(&mut tell);
             served.push(self.crew.of_session.partition_point(|points| points.end <= place));
             at = self.next[place];
         }
@@ -252,10 +273,11 @@ fn followers(day: &Sessions, (session, lane, beside): Key, differ: bool) -> Vec<
 }
 
 /// A point with its steps.
-fn point(day: &Sessions, (session, _, beside): Key, steps: Range<usize>) -> Point {
+fn point(day: &Sessions, (session, _, beside): Key, steps: Range<usize>, pairs: &[Pair]) -> Point {
     let ends = day.all[session].hold.until;
     let free = beside.map_or(ends, |other| day.all[other].hold.until.max(ends));
     let first_from = |at| day.all.partition_point(|other| other.hold.from < at);
     let moved = first_from(free + day.unit.minutes.machine_move);
-    Point { fresh: beside.is_none(), steps, free: first_from(free), moved }
+    let pair = beside.and_then(|other| pairs.binary_search(&(other, session)).ok());
+    Point { pair, fresh: beside.is_none(), steps, free: first_from(free), moved }
 }

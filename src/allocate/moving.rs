@@ -6,7 +6,7 @@ use std::mem;
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
 use super::ladder::Ladder;
-use super::multipliers::{Climbed, Goal, Multipliers, Part};
+use super::multipliers::{Climbed, Goal, Multipliers};
 use super::placement::{Placement, count};
 use super::sessions::SessionIndex;
 use super::slots::slots;
@@ -30,11 +30,11 @@ const LEAST_OF_CHOICE: u64 = 10;
 /// The share of the engine's nodes that there are parts of all plans.
 const SHARE_OF_PARTS: u64 = 20;
 
-/// Parts that may be open at once: with more, halving rules out too little to be worth going on.
-const DEPTH: usize = 20;
-
 /// Sessions times machines of a day for which all nodes are spent on whole days of machines; a larger day gets fewer.
 const USUAL_DAY: u64 = 60 * 20;
+
+/// Turns of choosing a plan and looking at all plans in parts.
+const TURNS: u32 = 3;
 
 /// A day of which no more sweeps than this can be made is a large one.
 const FEW_SWEEPS: u64 = 3;
@@ -105,46 +105,75 @@ impl<'a> Ladder<'a> {
     fn weigh_machine_days(&mut self) {
         let (known, tried) = (self.known.clone(), RefCell::new(mem::take(&mut self.tried)));
         let weighed = Multipliers::new(self.day, &known, &tried);
-        let mut climbed = None;
         if self.best.score.without > self.best.bound_left_out {
-            let found = weighed.bound(Goal::LeftOut, self.best.score.without, |plan| self.consider(plan));
-            self.raise_left_out(found.0);
-            climbed = Some(found.1);
+            self.weigh_left_out(&weighed);
         }
         if !self.is_met() {
-            let placement = self.best.placement.clone();
-            weighed.improve(&placement, |plan| self.consider(plan));
-        }
-        if let Some(climbed) = climbed.filter(|_| self.best.score.without > self.best.bound_left_out) {
-            self.choose(&weighed, true);
-            self.halve(&weighed, Goal::LeftOut, climbed);
-        }
-        if !self.is_met() {
-            let left_out = self.best.bound_left_out;
-            let goal = Goal::Moves { left_out };
-            let moves =
-                if self.best.score.without == left_out { self.best.score.moves } else { self.most_moves() };
-            let (bound, climbed) = weighed.bound(goal, moves, |plan| self.consider(plan));
-            self.best.bound_moves = self.best.bound_moves.max(bound);
-            if !self.is_met() {
-                let placement = self.best.placement.clone();
-                weighed.improve(&placement, |plan| self.consider(plan));
-            }
-            if self.best.score.without == left_out && !self.is_met() {
-                self.choose(&weighed, false);
-                self.halve(&weighed, goal, climbed);
-            }
+            // Days that leave out few are seldom days of few moves.
+            tried.take();
+            self.weigh_moves(&weighed);
         }
         self.tried = tried.into_inner();
     }
 
+    /// What no plan goes below in sessions left out, and plans towards that.
+    fn weigh_left_out(&mut self, weighed: &Multipliers<'_>) {
+        let goal = Goal::LeftOut;
+        let climbed = weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
+        self.raise_left_out(climbed.bound());
+        self.improve(weighed);
+        if self.best.score.without > self.best.bound_left_out {
+            let climbed =
+                weighed.bound_again(goal, climbed, self.level(goal), |plan| self.level_with(plan, goal));
+            self.raise_left_out(climbed.bound());
+            self.narrow(weighed, goal, &climbed);
+        }
+    }
+
+    /// What no plan goes below in moves, with as few left out as is known to be needed; and plans towards that. Where
+    /// none leaves out that few, plans with fewer moves that leave out as many as the best one.
+    fn weigh_moves(&mut self, weighed: &Multipliers<'_>) {
+        let left_out = self.best.bound_left_out;
+        let goal = Goal::Moves { left_out };
+        let climbed = weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
+        self.best.bound_moves = self.best.bound_moves.max(climbed.bound());
+        self.improve(weighed);
+        if self.best.score.without > left_out {
+            let goal = Goal::Moves { left_out: self.best.score.without };
+            weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
+            self.choose(weighed, goal);
+        } else if !self.is_met() {
+            self.narrow(weighed, goal, &climbed);
+        }
+    }
+
+    /// Chooses plans and looks at all plans in parts in turn, until nothing is open or a turn finds nothing.
+    fn narrow(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: &Climbed) {
+        for _ in 0..TURNS {
+            let before = self.level(goal);
+            self.choose(weighed, goal);
+            self.rule_out(weighed, goal, climbed);
+            if self.level(goal) == before || self.level(goal) == self.bound_of(goal) {
+                return;
+            }
+        }
+    }
+
+    /// Makes the best plan better by pairs of machines, unless it is as good as can be.
+    fn improve(&mut self, weighed: &Multipliers<'_>) {
+        if !self.is_met() {
+            let placement = self.best.placement.clone();
+            weighed.improve(&placement, |plan| self.consider(plan));
+        }
+    }
+
     /// Chooses a plan among the days of machines that were worth most so far.
-    fn choose(&mut self, weighed: &Multipliers<'_>, fewest_left_out: bool) {
+    fn choose(&mut self, weighed: &Multipliers<'_>, goal: Goal) {
         let nodes = self.nodes_for_days() / SHARE_OF_CHOICE;
         if nodes < LEAST_OF_CHOICE {
             return;
         }
-        if let Some(plan) = weighed.choose(self.best.score, fewest_left_out, nodes, &Microlp) {
+        if let Some(plan) = weighed.choose(goal, self.level(goal), nodes, &Microlp) {
             self.consider(plan.clone());
             weighed.improve(&plan, |plan| self.consider(plan));
         }
@@ -155,38 +184,36 @@ impl<'a> Ladder<'a> {
         self.effort.nodes * USUAL_DAY / self.sweep_of_the_day().max(USUAL_DAY)
     }
 
-    /// Looks at all plans in ever smaller parts, until none can be better than the best, or there are too many parts.
-    fn halve(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: Climbed) {
-        let mut open = vec![(Part::default(), climbed)];
-        let mut parts_left = self.nodes_for_days() / SHARE_OF_PARTS;
-        while let Some((part, climbed)) = open.pop() {
-            let Some(halves) = weighed.halves(&part, &climbed) else { return };
-            for half in halves {
-                let best = self.level_of(goal);
-                if best == self.bound_of(goal) || parts_left == 0 || open.len() > DEPTH {
-                    return;
-                }
-                parts_left -= 1;
-                let climbed = weighed.climb(goal, best, &half, Some(&climbed), |plan| self.consider(plan));
-                if climbed.bound() < self.level_of(goal) {
-                    open.push((half, climbed));
-                }
-            }
+    /// Looks at all plans in parts, and takes what that proves.
+    fn rule_out(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: &Climbed) {
+        let parts = self.nodes_for_days() / SHARE_OF_PARTS;
+        let proven =
+            weighed.rule_out(goal, climbed, self.level(goal), parts, |plan| self.level_with(plan, goal));
+        match (proven, goal) {
+            (Some(left_out), Goal::LeftOut) => self.raise_left_out(left_out),
+            (Some(moves), _) => self.best.bound_moves = self.best.bound_moves.max(moves),
+            (None, _) => {}
         }
-        match goal {
-            Goal::LeftOut => self.raise_left_out(self.best.score.without),
-            Goal::Moves { .. } | Goal::LeftOutWithin { .. } => self.best.bound_moves = self.best.score.moves,
-        }
-    }
-
-    /// What the best plan comes to.
-    fn level_of(&self, goal: Goal) -> u32 {
-        if goal == Goal::LeftOut { self.best.score.without } else { self.best.score.moves }
     }
 
     /// What no plan goes below.
     fn bound_of(&self, goal: Goal) -> u32 {
         if goal == Goal::LeftOut { self.best.bound_left_out } else { self.best.bound_moves }
+    }
+
+    /// What the best plan comes to, with one more to choose from.
+    fn level_with(&mut self, plan: Placement, goal: Goal) -> u32 {
+        self.consider(plan);
+        self.level(goal)
+    }
+
+    /// What the best plan comes to; more than any plan needs where it leaves out more than the goal allows.
+    fn level(&self, goal: Goal) -> u32 {
+        match goal {
+            Goal::Moves { left_out } if self.best.score.without > left_out => self.most_moves(),
+            Goal::Moves { .. } => self.best.score.moves,
+            Goal::LeftOut | Goal::LeftOutAtHome | Goal::LeftOutWithin { .. } => self.best.score.without,
+        }
     }
 
     /// Takes a bound on sessions left out; what is known of moves with fewer of them says nothing of more.
@@ -278,7 +305,7 @@ impl<'a> Ladder<'a> {
             (0..self.day.unit.bays.len()).map(BayIndex).filter(|bay| !counted.bays.contains(bay)).collect();
         for bay in apart {
             let sessions: Vec<SessionIndex> = self.sessions_in(&[bay]).into_iter().filter(served).collect();
-            self.settle(&[bay], &sessions, &[], 0, &mut placement);
+            self.settle(&[bay], &sessions, 0, &mut placement);
         }
         let all = self.sessions_in(&counted.bays);
         let chosen: Vec<SessionIndex> = all.iter().copied().filter(served).collect();

@@ -4,6 +4,7 @@
 
 use std::cell::RefCell;
 
+use super::engine::Microlp;
 use super::ladder::Ladder;
 use super::multipliers::{Goal, Multipliers};
 use super::placement::{Placement, count, is_sound, score};
@@ -13,6 +14,9 @@ use crate::unit_rules::{BayIndex, MachineIndex};
 
 /// The share of a sweep's states that a price is worth: it changes nothing of the plan.
 const SHARE_OF_WIDTH: usize = 4;
+
+/// Nodes of the engine for a choice among days of machines.
+const NODES: u64 = 50;
 
 /// The most numbers of moves between none and the plan's that are looked at.
 const BETWEEN_MOST: usize = 3;
@@ -66,14 +70,22 @@ impl Ladder<'_> {
         let known = self.known.clone();
         let tried = RefCell::default();
         let weighed = Multipliers::new(self.day, &known, &tried);
-        let (bound, _) = weighed.bound(Goal::LeftOutWithin { moves }, most, |plan| {
+        let goal = Goal::LeftOutWithin { moves };
+        let mut offer = |plan: Placement| {
             let score = score(self.day, &plan);
             if score.moves <= moves && score.without < found && is_sound(self.day, &plan) {
                 found = score.without;
             }
             self.consider(plan);
-        });
-        let bound = bound.max(self.best.bound_left_out);
+            found
+        };
+        let climbed = weighed.bound(goal, most, &mut offer);
+        if climbed.bound() < climbed.known
+            && let Some(plan) = weighed.choose(goal, climbed.known, NODES, &Microlp)
+        {
+            offer(plan);
+        }
+        let bound = climbed.bound().max(self.best.bound_left_out);
         if bound < found {
             return self.swept_price(moves, bound, found);
         }

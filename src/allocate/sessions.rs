@@ -13,6 +13,9 @@ use crate::validate::DayList;
 /// A session's place in [`Sessions::all`].
 pub(super) type SessionIndex = usize;
 
+/// Two sessions on one machine at the same time, the one that starts first first.
+pub(super) type Pair = (SessionIndex, SessionIndex);
+
 /// The sessions of a day.
 pub(super) struct Sessions<'a> {
     /// The unit.
