@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::machine_days::Worth;
 use super::placement::count;
-use super::sessions::{Pair, SessionIndex, Sessions};
+use super::sessions::{Pair, Session, SessionIndex, Sessions};
 
 /// The most crowds that are found at a time.
 const NEW_CROWDS: usize = 10;
@@ -39,7 +39,7 @@ impl Crowds {
             let meet = later.filter(|(_, other)| other.bay == one.bay && other.hold.meets(one.hold));
             pairs.extend(meet.map(|(second, _)| (first, second)));
         }
-        let held = |one: &super::sessions::Session| {
+        let held = |one: &Session| {
             let with_one = |session: &SessionIndex| {
                 let other = &day.all[*session];
                 other.bay == one.bay && other.hold.from <= one.hold.from && one.hold.from < other.hold.until
