@@ -2,11 +2,13 @@
 //!
 //! Decides which machine serves whom, and where machines move; changes no time of any visit.
 
+mod bundle;
 mod choice;
 mod counting;
 mod crowds;
 mod engine;
 mod even;
+mod fleet;
 mod greedy;
 mod holds;
 mod kinds;
@@ -20,6 +22,7 @@ mod outlets;
 mod placement;
 mod pooled;
 mod price;
+mod rules;
 mod sessions;
 mod slots;
 mod states;

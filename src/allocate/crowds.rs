@@ -6,22 +6,22 @@
 //! 'Maximum matching and a polyhedron with 0,1-vertices', Journal of Research of the National Bureau of Standards 69B,
 //! 1965). Knows pairs and crowds; knows nothing of prices but what they are paid for.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use super::machine_days::Worth;
-use super::placement::count;
+use super::placement::{count, pairs};
 use super::sessions::{Pair, Session, SessionIndex, Sessions};
 
 /// The most crowds that are found at a time.
 const NEW_CROWDS: usize = 10;
 
-/// The share of the rounds looked at by which pairs must be too many.
-const SHARE_TOO_MANY: u32 = 10;
+/// By how much pairs must be too many.
+const TOO_MANY: f64 = 0.05;
 
 /// The crowds of a day in which pairs were too many.
-pub(super) struct Crowds {
-    /// Two sessions of a bay that can be on one machine at the same time, in order.
-    pairs: Vec<Pair>,
+pub(super) struct Crowds<'a> {
+    /// The pairs of the day, in order.
+    pairs: &'a [Pair],
     /// Who is held when somebody begins, in one bay; at least three.
     held: Vec<BTreeSet<SessionIndex>>,
     /// The crowds found, in the order in which they were.
@@ -30,15 +30,9 @@ pub(super) struct Crowds {
     of_pair: Vec<Vec<usize>>,
 }
 
-impl Crowds {
-    /// None found yet.
-    pub fn new(day: &Sessions) -> Self {
-        let mut pairs = Vec::new();
-        for (first, one) in day.all.iter().enumerate() {
-            let later = day.all.iter().enumerate().skip(first + 1);
-            let meet = later.filter(|(_, other)| other.bay == one.bay && other.hold.meets(one.hold));
-            pairs.extend(meet.map(|(second, _)| (first, second)));
-        }
+impl<'a> Crowds<'a> {
+    /// None found yet; a pair's place is its number everywhere.
+    pub fn new(day: &Sessions, pairs: &'a [Pair]) -> Self {
         let held = |one: &Session| {
             let with_one = |session: &SessionIndex| {
                 let other = &day.all[*session];
@@ -48,11 +42,6 @@ impl Crowds {
         };
         let held = day.all.iter().map(held).filter(|held| held.len() >= 3).collect();
         Self { of_pair: vec![Vec::new(); pairs.len()], pairs, held, found: Vec::new() }
-    }
-
-    /// The pairs of the day: a pair's place here is its number everywhere.
-    pub fn pairs(&self) -> &[Pair] {
-        &self.pairs
     }
 
     /// How many were found.
@@ -70,23 +59,23 @@ impl Crowds {
         self.found.iter().map(|crowd| Worth::from(half(crowd)))
     }
 
-    /// For each crowd found by how many its pairs are too many, with so many of each pair of the day together.
-    pub fn too_many(&self, together: &[u32]) -> Vec<Worth> {
-        let mut too_many: Vec<Worth> = self.most_pairs().map(|most| -most).collect();
-        for (times, crowds) in together.iter().zip(&self.of_pair) {
-            for &crowd in crowds {
-                too_many[crowd] += Worth::from(*times);
-            }
-        }
-        too_many
+    /// The crowds found that hold both of a pair of a machine's day, once a pair.
+    pub fn of_pairs(&self, served: &[SessionIndex]) -> Vec<usize> {
+        let pairs = pairs(served).filter_map(|pair| self.pairs.binary_search(&pair).ok());
+        pairs.flat_map(|pair| self.of_pair[pair].iter().copied()).collect()
     }
 
-    /// Looks for crowds whose pairs were too many on average, with how often each pair was together in so many rounds.
-    pub fn find(&mut self, together: &[u32], rounds: u32) {
-        let mut new: Vec<(u32, BTreeSet<SessionIndex>)> =
-            self.held.iter().filter_map(|held| self.worst(held, together, rounds)).collect();
+    /// The numbers of the pairs of a machine's day.
+    pub fn pairs_of(&self, served: &[SessionIndex]) -> Vec<usize> {
+        pairs(served).filter_map(|pair| self.pairs.binary_search(&pair).ok()).collect()
+    }
+
+    /// Looks for crowds whose pairs are too many in a fractional plan, with how often each pair is together in it.
+    pub fn find(&mut self, together: &[f64]) {
+        let mut new: Vec<(f64, BTreeSet<SessionIndex>)> =
+            self.held.iter().filter_map(|held| self.worst(held, together)).collect();
         new.retain(|(_, crowd)| !self.found.contains(crowd));
-        new.sort_by(|one, other| other.0.cmp(&one.0).then_with(|| one.1.cmp(&other.1)));
+        new.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.cmp(&other.1)));
         new.dedup();
         for (_, crowd) in new.into_iter().take(NEW_CROWDS) {
             for (pair, crowds) in self.pairs.iter().zip(&mut self.of_pair) {
@@ -102,31 +91,28 @@ impl Crowds {
     fn worst(
         &self,
         held: &BTreeSet<SessionIndex>,
-        together: &[u32],
-        rounds: u32,
-    ) -> Option<(u32, BTreeSet<SessionIndex>)> {
+        together: &[f64],
+    ) -> Option<(f64, BTreeSet<SessionIndex>)> {
         let times = |one: SessionIndex, other: SessionIndex| {
             let pair = self.pairs.binary_search(&(one.min(other), one.max(other)));
-            pair.map_or(0, |pair| together[pair])
+            pair.map_or(0.0, |pair| together[pair])
         };
         let mut crowd = held.clone();
-        let mut worst: Option<(u32, BTreeSet<SessionIndex>)> = None;
+        let mut worst: Option<(f64, BTreeSet<SessionIndex>)> = None;
         while crowd.len() >= 3 {
-            let in_pairs: BTreeMap<SessionIndex, u32> = crowd
-                .iter()
-                .map(|&one| {
-                    (one, crowd.iter().filter(|&&other| other != one).map(|&other| times(one, other)).sum())
-                })
-                .collect();
-            let may = half(&crowd) * rounds;
-            let all = in_pairs.values().sum::<u32>() / 2;
-            let too_many = all.saturating_sub(may);
-            let more = worst.as_ref().is_none_or(|worst| worst.0 < too_many);
-            if crowd.len() % 2 == 1 && too_many > rounds / SHARE_TOO_MANY && more {
+            let in_pairs = |&one: &SessionIndex| {
+                let others = crowd.iter().filter(|&&other| other != one);
+                (one, others.map(|&other| times(one, other)).sum::<f64>())
+            };
+            let in_pairs: Vec<(SessionIndex, f64)> = crowd.iter().map(in_pairs).collect();
+            let all = in_pairs.iter().map(|one| one.1).sum::<f64>() / 2.0;
+            let too_many = all - f64::from(half(&crowd));
+            let more = too_many > worst.as_ref().map_or(TOO_MANY, |worst| worst.0);
+            if crowd.len() % 2 == 1 && more {
                 worst = Some((too_many, crowd.clone()));
             }
-            let least = in_pairs.into_iter().min_by_key(|&(_, times)| times);
-            crowd.retain(|&session| least.is_none_or(|(least, _)| session != least));
+            let least = in_pairs.iter().min_by(|one, other| one.1.total_cmp(&other.1));
+            crowd.retain(|session| least.is_none_or(|least| *session != least.0));
         }
         worst
     }

@@ -4,20 +4,26 @@
 //! that sessions fetch; machines counted by kind, for whom to leave out and what to send away; the bays between
 //! which machines move, with only those machines movable; the whole day. Work is counted in nodes and states, never by the clock.
 
-use std::cell::{Cell, RefCell};
+use std::cell::{Cell, OnceCell};
 
-use super::choice::Choices;
+use super::engine::Microlp;
 use super::even::even_out;
+use super::fleet::Fleet;
 use super::greedy::place_in_turn;
 use super::known::{Known, known};
-use super::multipliers::{Goal, Multipliers};
+use super::moving::SHARE_OF_CHOICE;
+use super::multipliers::Multipliers;
 use super::placement::{Placement, Score, count, is_sound, score};
 use super::price::Price;
+use super::rules::Goal;
 use super::sessions::{SessionIndex, Sessions, most_at_once};
 use super::slots::slots;
 use super::sweep::{Cost, Limits, sweep};
 use crate::clock::Span;
 use crate::unit_rules::{BayIndex, MachineIndex};
+
+/// The share of a sweep's states where all that it can find is less slack missing.
+const SHARE_OF_SLACK: usize = 4;
 
 /// How much work may be spent; each step is about ten times the one before.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,6 +61,8 @@ pub(super) struct Best {
 /// The search under way.
 pub(super) struct Ladder<'a> {
     pub day: &'a Sessions<'a>,
+    /// Its machines by crews, once somebody asks for them.
+    fleet: &'a OnceCell<Fleet<'a>>,
     pub effort: Effort,
     pub best: Best,
     /// What is known of bays by themselves.
@@ -63,8 +71,6 @@ pub(super) struct Ladder<'a> {
     pub without_moves: Option<Cost>,
     /// What the best plan found in which no machine moves comes to.
     pub no_move: Option<Price>,
-    /// Days of machines that were worth most at some prices.
-    pub tried: Choices,
     /// Sessions times machines of the sweeps of the whole day that were made.
     pub swept: Cell<u64>,
 }
@@ -81,14 +87,15 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
         bound_shortfall: None,
         prices: Vec::new(),
     };
+    let fleet = OnceCell::new();
     let mut ladder = Ladder {
         day,
+        fleet: &fleet,
         effort,
         best,
         known: Vec::new(),
         without_moves: None,
         no_move: None,
-        tried: Choices::default(),
         swept: Cell::new(0),
     };
     ladder.climb();
@@ -100,7 +107,12 @@ pub(super) fn best(day: &Sessions, effort: Effort) -> Best {
     ladder.best
 }
 
-impl Ladder<'_> {
+impl<'a> Ladder<'a> {
+    /// The day's machines by crews.
+    pub fn fleet(&self) -> &'a Fleet<'a> {
+        self.fleet.get_or_init(|| Fleet::new(self.day))
+    }
+
     /// Rung by rung.
     fn climb(&mut self) {
         if self.is_ideal() {
@@ -132,7 +144,8 @@ impl Ladder<'_> {
         } else if let Some([_, _, shortfall]) = no_move {
             Some(shortfall)
         } else if (score.without, score.moves) == (self.best.bound_left_out, self.best.bound_moves) {
-            let complete = self.try_whole_day(score.without, score.moves);
+            let width = self.effort.width / SHARE_OF_SLACK;
+            let complete = self.try_whole_day_with(score.without, score.moves, width);
             complete.then_some(self.best.score.shortfall)
         } else {
             None
@@ -166,8 +179,8 @@ impl Ladder<'_> {
         let (mut fewest, mut proven, mut total) = (true, true, [0; 3]);
         for bays in self.groups() {
             let sessions = self.sessions_in(&bays);
-            let least = if bays.len() > 1 { self.least_left_out(&sessions) } else { 0 };
-            let settled = self.settle(&bays, &sessions, least, &mut placement);
+            let (least, found) = if bays.len() > 1 { self.least_left_out(&sessions) } else { (0, None) };
+            let settled = self.settle(&bays, &sessions, (least, found), &mut placement);
             (fewest, proven) = (fewest && settled.fewest, proven && settled.proven);
             let left_out = (0..self.day.all.len())
                 .filter(|&session| bays.contains(&self.day.all[session].bay) && placement[session].is_none());
@@ -188,20 +201,22 @@ impl Ladder<'_> {
         proven
     }
 
-    /// What is left out of these sessions at least while no machine moves.
-    fn least_left_out(&self, sessions: &[SessionIndex]) -> u32 {
-        let tried = RefCell::default();
-        let weighed = Multipliers::new(self.day, &[], &tried);
-        let missed = |placement: &Placement| {
-            count(sessions.iter().filter(|&&session| placement[session].is_none()).count())
-        };
+    /// What is left out of these sessions at least while no machine moves, and the best plan found on the way.
+    fn least_left_out(&self, sessions: &[SessionIndex]) -> (u32, Option<Placement>) {
+        let weighed = Multipliers::new(self.fleet(), &[]);
         let others = count(self.day.all.len() - sessions.len());
-        let mut fewest = count(sessions.len());
-        let climbed = weighed.bound_of(Goal::LeftOutAtHome, sessions, others + fewest, |plan| {
-            fewest = fewest.min(missed(&plan));
+        let (mut fewest, mut best) = (count(sessions.len()), None);
+        let mut offer = |plan: Placement| {
+            if missed(sessions, &plan) < fewest && is_sound(self.day, &plan) {
+                (fewest, best) = (missed(sessions, &plan), Some(plan));
+            }
             others + fewest
-        });
-        climbed.bound().saturating_sub(others)
+        };
+        let goal = Goal::LeftOutAtHome;
+        let climbed = weighed.bound_of(goal, sessions, count(self.day.all.len()), &mut offer);
+        let nodes = self.effort.nodes / SHARE_OF_CHOICE;
+        let least = weighed.close(goal, &climbed, climbed.known, nodes, &Microlp, &mut offer);
+        (least.saturating_sub(others), best)
     }
 
     /// Bays that have nothing to do with each other unless a machine moves: apart, but together where
@@ -234,19 +249,20 @@ impl Ladder<'_> {
         here.filter(|&session| suited(session)).collect()
     }
 
-    /// Leaves out as few of `sessions` as can be while no machine moves; `least` are left out at least. Writes the
-    /// machines into `placement`.
+    /// Leaves out as few of `sessions` as can be while no machine moves; `least` are left out at least, and a plan may
+    /// be known. Writes the machines into `placement`.
     pub fn settle(
         &self,
         bays: &[BayIndex],
         sessions: &[SessionIndex],
-        least: u32,
+        (least, known): (u32, Option<Placement>),
         placement: &mut Placement,
     ) -> Settled {
         let slots = slots(self.day, bays, &[]);
         let mut fewest = true;
+        let width = self.effort.width / if known.is_some() { SHARE_OF_SLACK } else { 1 };
         for left_out in least..=count(sessions.len()) {
-            let limits = Limits { left_out, moves: 0, width: self.effort.width };
+            let limits = Limits { left_out, moves: 0, width };
             let outcome = sweep(self.day, sessions, &slots, limits, None);
             if let Some((machines, cost)) = outcome.best {
                 for (&session, machine) in sessions.iter().zip(machines) {
@@ -254,10 +270,21 @@ impl Ladder<'_> {
                 }
                 return Settled { cost: Some(cost), fewest, proven: fewest && outcome.complete };
             }
+            if let Some(known) = known.as_ref().filter(|known| missed(sessions, known) == left_out) {
+                for &session in sessions {
+                    placement[session] = known[session];
+                }
+                return Settled { cost: None, fewest, proven: false };
+            }
             fewest &= outcome.complete;
         }
         Settled { cost: None, fewest: false, proven: false }
     }
+}
+
+/// How many of these sessions a plan leaves out.
+fn missed(sessions: &[SessionIndex], placement: &Placement) -> u32 {
+    count(sessions.iter().filter(|&&session| placement[session].is_none()).count())
 }
 
 /// What bays by themselves come to.

@@ -1,7 +1,7 @@
 //! Whole days of machines: whom one machine can serve in turn, and which of these days is worth most when every
 //! session has a price.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use super::kinds::{Kind, kinds};
@@ -11,15 +11,18 @@ use crate::unit_rules::{BayIndex, MachineIndex};
 /// What a session is worth, or a day of them: a whole number, so that nothing is ever rounded.
 pub(super) type Worth = i64;
 
+/// The most unfinished days that are looked at for each day that may be found.
+const OPEN_A_DAY: usize = 10;
+
 /// What parts of a day are worth, and what they cost.
-#[derive(Clone, Copy)]
-pub(super) struct Worths<'a> {
+#[derive(Clone)]
+pub(super) struct Worths {
     /// What each session is worth; may be below 0.
-    pub sessions: &'a [Worth],
+    pub sessions: Vec<Worth>,
     /// What each move costs, by the bay that it leads to; may be below 0.
-    pub moves: &'a [Worth],
+    pub moves: Vec<Worth>,
     /// What each pair of the day costs; not below 0.
-    pub pairs: &'a [Worth],
+    pub pairs: Vec<Worth>,
 }
 
 /// Machines that are alike, and all the days that one of them can have.
@@ -62,6 +65,8 @@ pub(super) struct BestDays<'a> {
     crew: &'a Crew,
     /// What follows each point on the best day.
     next: Vec<Option<usize>>,
+    /// What the best day is worth from each point on; nothing where no day is looked at.
+    from: Vec<Option<Worth>>,
     /// For each session and bay, the best point at which a day may begin there, from that session on.
     in_bay: Vec<Best>,
     /// For each session the best two of different bays to which a machine may come then, the coming paid.
@@ -114,32 +119,47 @@ impl Crew {
         }
     }
 
+    /// The bays in which its machines stand in the morning, each once.
+    pub fn homes(&self) -> BTreeSet<BayIndex> {
+        self.machines.iter().map(|&(_, home)| home).collect()
+    }
+
+    /// How many of its machines stand in a bay in the morning.
+    pub fn number_in(&self, home: BayIndex) -> usize {
+        self.machines.iter().filter(|machine| machine.1 == home).count()
+    }
+
     /// The best days at these worths and costs.
-    pub fn best_days(&self, worths: Worths) -> BestDays<'_> {
+    pub fn best_days(&self, worths: &Worths) -> BestDays<'_> {
+        self.best_days_with(worths, 1)
+    }
+
+    /// The same, with sessions that are worth less than `least` left aside where that is sure to change nothing: a day
+    /// with a session less has no more moves or pairs.
+    fn best_days_with(&self, worths: &Worths, least: Worth) -> BestDays<'_> {
         let Worths { sessions: prices, moves, pairs } = worths;
         let (sessions, bays) = (self.bay_of.len(), self.bays);
-        let mut worth: Vec<Option<Worth>> = vec![None; self.points.len()];
+        let aside = moves.iter().all(|&price| price >= 0);
         let mut days = BestDays {
             crew: self,
             next: vec![None; self.points.len()],
+            from: vec![None; self.points.len()],
             in_bay: vec![(0, None); (sessions + 1) * bays],
             elsewhere: vec![[((Worth::MIN, None), bays); 2]; sessions + 1],
         };
-        // A day with a session less has no more moves or pairs, so one that costs something is never worth it.
-        let never = |price: Worth| price <= 0 && moves.iter().all(|&price| price >= 0);
         for session in (0..sessions).rev() {
             let here = self.bay_of[session];
             let (now, later) = (session * bays, (session + 1) * bays);
             days.in_bay.copy_within(later..later + bays, now);
             days.elsewhere[session] = days.elsewhere[session + 1];
-            if never(prices[session]) {
+            if aside && prices[session] < least {
                 continue;
             }
             for place in self.of_session[session].clone() {
-                let (rest, next) = days.best_after(&self.points[place], here, &worth);
+                let (rest, next) = days.best_after(&self.points[place], here);
                 let in_pair = self.points[place].pair.map_or(0, |pair| pairs[pair]);
                 let total = prices[session] - in_pair + rest;
-                (worth[place], days.next[place]) = (Some(total), next);
+                (days.from[place], days.next[place]) = (Some(total), next);
                 if self.points[place].fresh {
                     let in_bay = &mut days.in_bay[now + here];
                     *in_bay = better(*in_bay, (total, Some(place)));
@@ -153,13 +173,13 @@ impl Crew {
 
 impl BestDays<'_> {
     /// The best that can follow a point in a bay, the worth of later points being known.
-    fn best_after(&self, point: &Point, bay: usize, worth: &[Option<Worth>]) -> Best {
+    fn best_after(&self, point: &Point, bay: usize) -> Best {
         let mut best = self.in_bay[point.free * self.crew.bays + bay];
         if self.crew.movable {
             best = better(best, self.moved(point.moved, bay));
         }
         for &step in &self.crew.steps[point.steps.clone()] {
-            if let Some(total) = worth[step] {
+            if let Some(total) = self.from[step] {
                 best = better(best, (total, Some(step)));
             }
         }
@@ -185,19 +205,86 @@ impl BestDays<'_> {
 
     /// Whom the best day serves, in the order of their starts.
     pub fn served(&self, home: BayIndex) -> Vec<SessionIndex> {
-        self.served_and_pairs(home, |_| ())
-    }
-
-    /// The same, and tells the number of each pair.
-    pub fn served_and_pairs(&self, home: BayIndex, mut tell: impl FnMut(usize)) -> Vec<SessionIndex> {
         let mut served = Vec::new();
         let mut at = self.first(home).1;
         while let Some(place) = at {
-            self.crew.points[place].pair.into_iter().for_each(&mut tell);
-            served.push(self.crew.of_session.partition_point(|points| points.end <= place));
+            served.push(self.crew.session(place));
             at = self.next[place];
         }
         served
+    }
+}
+
+impl Crew {
+    /// All days of a machine from `home` that are worth less than the best one by no more than `gap`; nothing if there
+    /// are more than `most`. Days on which nobody is served are left out.
+    pub fn days_within(
+        &self,
+        worths: &Worths,
+        home: BayIndex,
+        gap: Worth,
+        most: usize,
+    ) -> Option<BTreeSet<Vec<SessionIndex>>> {
+        let best = self.best_days_with(worths, -gap);
+        let mut found = BTreeSet::new();
+        // Where a day stands, by how much less it may still be worth, and whom it has served.
+        let mut open = vec![(None, gap, Vec::new())];
+        // Outlets that differ give the same day more than once.
+        let mut looked_at = 0;
+        while let Some((at, left, served)) = open.pop() {
+            looked_at += 1;
+            let rest = at.map_or_else(|| best.worth(home), |place| best.rest(place));
+            for (place, cost) in best.followers(at, home, &worths.moves) {
+                let Some(from) = best.from[place] else { continue };
+                let left = left - (rest - from + cost);
+                if left >= 0 {
+                    let mut served = served.clone();
+                    served.push(self.session(place));
+                    open.push((Some(place), left, served));
+                }
+            }
+            if !served.is_empty() && rest <= left {
+                found.insert(served);
+            }
+            if found.len() > most || looked_at > OPEN_A_DAY * most {
+                return None;
+            }
+        }
+        Some(found)
+    }
+
+    /// The session that begins at a point.
+    fn session(&self, place: usize) -> SessionIndex {
+        self.of_session.partition_point(|points| points.end <= place)
+    }
+}
+
+impl BestDays<'_> {
+    /// What can follow a point at best.
+    fn rest(&self, place: usize) -> Worth {
+        self.best_after(&self.crew.points[place], self.crew.bay_of[self.crew.session(place)]).0
+    }
+
+    /// All points that can follow a point, or the morning at home, each with what it costs to get there.
+    fn followers(&self, at: Option<usize>, home: BayIndex, moves: &[Worth]) -> Vec<(usize, Worth)> {
+        let crew = self.crew;
+        let (here, free, moved, steps) = match at {
+            None => (home.0, 0, 0, 0..0),
+            Some(place) => {
+                let point = &crew.points[place];
+                (crew.bay_of[crew.session(place)], point.free, point.moved, point.steps.clone())
+            }
+        };
+        let mut followers: Vec<(usize, Worth)> = crew.steps[steps].iter().map(|&step| (step, 0)).collect();
+        for (session, points) in crew.of_session.iter().enumerate().skip(free.min(moved)) {
+            let bay = crew.bay_of[session];
+            let (from, cost) = if bay == here { (free, 0) } else { (moved, moves[bay]) };
+            if session >= from && (bay == here || crew.movable) {
+                let fresh = points.clone().take_while(|&place| crew.points[place].fresh);
+                followers.extend(fresh.map(|place| (place, cost)));
+            }
+        }
+        followers
     }
 }
 

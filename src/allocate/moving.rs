@@ -1,13 +1,11 @@
 //! The rung on which machines move between bays.
 
-use std::cell::RefCell;
-use std::mem;
-
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
 use super::ladder::Ladder;
-use super::multipliers::{Climbed, Goal, Multipliers};
+use super::multipliers::{Climbed, Multipliers};
 use super::placement::{Placement, count};
+use super::rules::Goal;
 use super::sessions::SessionIndex;
 use super::slots::slots;
 use super::sweep::{Limits, sweep};
@@ -23,18 +21,11 @@ const SWEEP_WORK: u64 = 50_000;
 /// The share of the engine's nodes that the coarse relaxation takes; others follow that say more.
 const COARSE_SHARE: u64 = 8;
 
-/// The share of the engine's nodes that choosing among days of machines takes, and the fewest with which it is tried.
-const SHARE_OF_CHOICE: u64 = 10;
-const LEAST_OF_CHOICE: u64 = 10;
-
-/// The share of the engine's nodes that there are parts of all plans.
-const SHARE_OF_PARTS: u64 = 20;
+/// The share of the engine's nodes that choosing among days of machines takes.
+pub(super) const SHARE_OF_CHOICE: u64 = 10;
 
 /// Sessions times machines of a day for which all nodes are spent on whole days of machines; a larger day gets fewer.
 const USUAL_DAY: u64 = 60 * 20;
-
-/// Turns of choosing a plan and looking at all plans in parts.
-const TURNS: u32 = 3;
 
 /// A day of which no more sweeps than this can be made is a large one.
 const FEW_SWEEPS: u64 = 3;
@@ -103,79 +94,52 @@ impl<'a> Ladder<'a> {
     /// Bounds from whole days of machines, and plans made of them: first for sessions left out, then, where that
     /// bound is met, for moves.
     fn weigh_machine_days(&mut self) {
-        let (known, tried) = (self.known.clone(), RefCell::new(mem::take(&mut self.tried)));
-        let weighed = Multipliers::new(self.day, &known, &tried);
-        if self.best.score.without > self.best.bound_left_out {
-            self.weigh_left_out(&weighed);
-        }
-        if !self.is_met() {
-            // Days that leave out few are seldom days of few moves.
-            tried.take();
-            self.weigh_moves(&weighed);
-        }
-        self.tried = tried.into_inner();
-    }
-
-    /// What no plan goes below in sessions left out, and plans towards that.
-    fn weigh_left_out(&mut self, weighed: &Multipliers<'_>) {
+        let known = self.known.clone();
+        let weighed = Multipliers::new(self.fleet(), &known);
         let goal = Goal::LeftOut;
-        let climbed = weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
-        self.raise_left_out(climbed.bound());
-        self.improve(weighed);
-        if self.best.score.without > self.best.bound_left_out {
-            let climbed =
-                weighed.bound_again(goal, climbed, self.level(goal), |plan| self.level_with(plan, goal));
-            self.raise_left_out(climbed.bound());
-            self.narrow(weighed, goal, &climbed);
+        let open = (self.best.score.without > self.best.bound_left_out).then(|| self.weigh(&weighed, goal));
+        // Plans of few moves are fewer, and so sooner found than any that leaves out as few.
+        if !self.is_met() {
+            self.weigh_moves(&weighed, self.best.bound_left_out);
         }
-    }
-
-    /// What no plan goes below in moves, with as few left out as is known to be needed; and plans towards that. Where
-    /// none leaves out that few, plans with fewer moves that leave out as many as the best one.
-    fn weigh_moves(&mut self, weighed: &Multipliers<'_>) {
-        let left_out = self.best.bound_left_out;
-        let goal = Goal::Moves { left_out };
-        let climbed = weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
-        self.best.bound_moves = self.best.bound_moves.max(climbed.bound());
-        self.improve(weighed);
-        if self.best.score.without > left_out {
-            let goal = Goal::Moves { left_out: self.best.score.without };
-            weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
-            self.choose(weighed, goal);
-        } else if !self.is_met() {
-            self.narrow(weighed, goal, &climbed);
-        }
-    }
-
-    /// Chooses plans and looks at all plans in parts in turn, until nothing is open or a turn finds nothing.
-    fn narrow(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: &Climbed) {
-        for _ in 0..TURNS {
-            let before = self.level(goal);
-            self.choose(weighed, goal);
-            self.rule_out(weighed, goal, climbed);
-            if self.level(goal) == before || self.level(goal) == self.bound_of(goal) {
-                return;
+        if let Some(climbed) = open.filter(|_| self.best.score.without > self.best.bound_left_out) {
+            self.close(&weighed, goal, &climbed);
+            if !self.is_met() {
+                self.weigh_moves(&weighed, self.best.score.without);
             }
         }
     }
 
-    /// Makes the best plan better by pairs of machines, unless it is as good as can be.
-    fn improve(&mut self, weighed: &Multipliers<'_>) {
-        if !self.is_met() {
-            let placement = self.best.placement.clone();
-            weighed.improve(&placement, |plan| self.consider(plan));
-        }
+    /// What no plan goes below in moves that leaves out so few, and plans towards that.
+    fn weigh_moves(&mut self, weighed: &Multipliers<'_>, left_out: u32) {
+        let goal = Goal::Moves { left_out };
+        let climbed = self.weigh(weighed, goal);
+        self.close(weighed, goal, &climbed);
     }
 
-    /// Chooses a plan among the days of machines that were worth most so far.
-    fn choose(&mut self, weighed: &Multipliers<'_>, goal: Goal) {
+    /// What no plan goes below at prices, and plans that are made on the way.
+    fn weigh(&mut self, weighed: &Multipliers<'_>, goal: Goal) -> Climbed {
+        let climbed = weighed.bound(goal, self.level(goal), |plan| self.level_with(plan, goal));
+        self.raise(goal, climbed.bound());
+        self.improve();
+        climbed
+    }
+
+    /// Closes what is left between a bound and the best plan, as far as the engine's nodes suffice.
+    fn close(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: &Climbed) {
         let nodes = self.nodes_for_days() / SHARE_OF_CHOICE;
-        if nodes < LEAST_OF_CHOICE {
-            return;
-        }
-        if let Some(plan) = weighed.choose(goal, self.level(goal), nodes, &Microlp) {
-            self.consider(plan.clone());
-            weighed.improve(&plan, |plan| self.consider(plan));
+        let least = weighed.close(goal, climbed, self.level(goal), nodes, &Microlp, |plan| {
+            self.consider(plan);
+            self.improve();
+            self.level(goal)
+        });
+        self.raise(goal, least);
+    }
+
+    /// Makes the best plan better by pairs of machines, unless it is as good as can be.
+    fn improve(&mut self) {
+        if !self.is_met() {
+            self.consider(self.fleet().improve(&self.best.placement));
         }
     }
 
@@ -184,21 +148,15 @@ impl<'a> Ladder<'a> {
         self.effort.nodes * USUAL_DAY / self.sweep_of_the_day().max(USUAL_DAY)
     }
 
-    /// Looks at all plans in parts, and takes what that proves.
-    fn rule_out(&mut self, weighed: &Multipliers<'_>, goal: Goal, climbed: &Climbed) {
-        let parts = self.nodes_for_days() / SHARE_OF_PARTS;
-        let proven =
-            weighed.rule_out(goal, climbed, self.level(goal), parts, |plan| self.level_with(plan, goal));
-        match (proven, goal) {
-            (Some(left_out), Goal::LeftOut) => self.raise_left_out(left_out),
-            (Some(moves), _) => self.best.bound_moves = self.best.bound_moves.max(moves),
-            (None, _) => {}
+    /// Takes a bound.
+    fn raise(&mut self, goal: Goal, bound: u32) {
+        match goal {
+            Goal::Moves { left_out } if left_out == self.best.bound_left_out => {
+                self.best.bound_moves = self.best.bound_moves.max(bound);
+            }
+            Goal::LeftOut => self.raise_left_out(bound),
+            _ => {}
         }
-    }
-
-    /// What no plan goes below.
-    fn bound_of(&self, goal: Goal) -> u32 {
-        if goal == Goal::LeftOut { self.best.bound_left_out } else { self.best.bound_moves }
     }
 
     /// What the best plan comes to, with one more to choose from.
@@ -305,7 +263,7 @@ impl<'a> Ladder<'a> {
             (0..self.day.unit.bays.len()).map(BayIndex).filter(|bay| !counted.bays.contains(bay)).collect();
         for bay in apart {
             let sessions: Vec<SessionIndex> = self.sessions_in(&[bay]).into_iter().filter(served).collect();
-            self.settle(&[bay], &sessions, 0, &mut placement);
+            self.settle(&[bay], &sessions, (0, None), &mut placement);
         }
         let all = self.sessions_in(&counted.bays);
         let chosen: Vec<SessionIndex> = all.iter().copied().filter(served).collect();
@@ -349,6 +307,11 @@ impl<'a> Ladder<'a> {
 
     /// Lets every movable machine move. Returns whether the outcome is proven; it is not where no work is left.
     pub fn try_whole_day(&mut self, left_out: u32, moves: u32) -> bool {
+        self.try_whole_day_with(left_out, moves, self.effort.width)
+    }
+
+    /// The same with so many states.
+    pub fn try_whole_day_with(&mut self, left_out: u32, moves: u32, width: usize) -> bool {
         if !self.sweep_the_day() {
             return false;
         }
@@ -357,8 +320,7 @@ impl<'a> Ladder<'a> {
         let hopeless = count(self.day.all.len() - sessions.len());
         let Some(left_out) = left_out.checked_sub(hopeless) else { return true };
         let slots = slots(self.day, &bays, &self.movable_in(&bays));
-        let outcome =
-            sweep(self.day, &sessions, &slots, Limits { left_out, moves, width: self.effort.width }, None);
+        let outcome = sweep(self.day, &sessions, &slots, Limits { left_out, moves, width }, None);
         if let Some((machines, _)) = outcome.best {
             let mut placement: Placement = vec![None; self.day.all.len()];
             for (&session, machine) in sessions.iter().zip(machines) {

@@ -111,7 +111,7 @@ pub(super) fn load(day: &Sessions, machine: MachineIndex, served: &[SessionIndex
 }
 
 /// Every two of `served`, once.
-fn pairs(served: &[SessionIndex]) -> impl Iterator<Item = (SessionIndex, SessionIndex)> {
+pub(super) fn pairs(served: &[SessionIndex]) -> impl Iterator<Item = (SessionIndex, SessionIndex)> {
     served
         .iter()
         .enumerate()

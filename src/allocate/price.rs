@@ -2,18 +2,11 @@
 //!
 //! Answered only where the plan moves a machine; changes nothing of the plan.
 
-use std::cell::RefCell;
-
 use super::engine::Microlp;
 use super::ladder::Ladder;
-use super::multipliers::{Goal, Multipliers};
-use super::placement::{Placement, count, is_sound, score};
-use super::slots::slots;
-use super::sweep::{Limits, sweep};
-use crate::unit_rules::{BayIndex, MachineIndex};
-
-/// The share of a sweep's states that a price is worth: it changes nothing of the plan.
-const SHARE_OF_WIDTH: usize = 4;
+use super::multipliers::{Climbed, Multipliers};
+use super::placement::{Placement, is_sound, score};
+use super::rules::Goal;
 
 /// Nodes of the engine for a choice among days of machines.
 const NODES: u64 = 50;
@@ -41,9 +34,11 @@ impl Ladder<'_> {
         let Some(mut last) = self.no_move.filter(dearer) else {
             return Vec::new();
         };
-        let mut prices = vec![last];
+        let known = self.known.clone();
+        let weighed = Multipliers::new(self.fleet(), &known);
+        let (mut prices, mut climbed) = (vec![last], None);
         for moves in (1..score.moves).take(BETWEEN_MOST) {
-            let next = self.price_of(moves, last.without_outlet);
+            let next = self.price_of(&weighed, moves, last.without_outlet, &mut climbed);
             if next.without_outlet < last.without_outlet {
                 prices.push(next);
                 last = next;
@@ -64,12 +59,15 @@ impl Ladder<'_> {
     }
 
     /// The fewest without an outlet with at most so many moves; no more than `most`, which fewer moves
-    /// come to.
-    fn price_of(&mut self, moves: u32, most: u32) -> Price {
-        let mut found = most;
-        let known = self.known.clone();
-        let tried = RefCell::default();
-        let weighed = Multipliers::new(self.day, &known, &tried);
+    /// come to. Begins where prices of sessions were for fewer moves.
+    fn price_of(
+        &mut self,
+        weighed: &Multipliers<'_>,
+        moves: u32,
+        most: u32,
+        climbed: &mut Option<Climbed>,
+    ) -> Price {
+        let (mut found, least) = (most, self.best.bound_left_out);
         let goal = Goal::LeftOutWithin { moves };
         let mut offer = |plan: Placement| {
             let score = score(self.day, &plan);
@@ -79,49 +77,12 @@ impl Ladder<'_> {
             self.consider(plan);
             found
         };
-        let climbed = weighed.bound(goal, most, &mut offer);
-        if climbed.bound() < climbed.known
-            && let Some(plan) = weighed.choose(goal, climbed.known, NODES, &Microlp)
-        {
-            offer(plan);
-        }
-        let bound = climbed.bound().max(self.best.bound_left_out);
-        if bound < found {
-            return self.swept_price(moves, bound, found);
-        }
-        Price { moves, without_outlet: found, proven: true }
-    }
-
-    /// The same, searched from a bound on, `found` being what is known to be possible.
-    fn swept_price(&self, moves: u32, bound: u32, found: u32) -> Price {
-        let bays: Vec<BayIndex> = (0..self.day.unit.bays.len()).map(BayIndex).collect();
-        let sessions = self.sessions_in(&bays);
-        let hopeless = count(self.day.all.len() - sessions.len());
-        let slots = slots(self.day, &bays, &self.movable_in(&bays));
-        let mut proven = true;
-        for without in bound.max(hopeless)..found {
-            if !self.sweep_the_day() {
-                return Price { moves, without_outlet: found, proven: false };
-            }
-            let limits =
-                Limits { left_out: without - hopeless, moves, width: self.effort.width / SHARE_OF_WIDTH };
-            let outcome = sweep(self.day, &sessions, &slots, limits, None);
-            if let Some((machines, _)) = outcome.best {
-                let mut placement: Placement = vec![None; self.day.all.len()];
-                place(&mut placement, &sessions, &machines);
-                if is_sound(self.day, &placement) {
-                    return Price { moves, without_outlet: without, proven };
-                }
-            }
-            proven &= outcome.complete;
-        }
-        Price { moves, without_outlet: found, proven }
-    }
-}
-
-/// Writes the machines of some sessions into a placement.
-fn place(placement: &mut Placement, sessions: &[usize], machines: &[Option<MachineIndex>]) {
-    for (&session, machine) in sessions.iter().zip(machines) {
-        placement[session] = *machine;
+        let now = match climbed.take() {
+            Some(before) => weighed.bound_from(goal, before, most, &mut offer),
+            None => weighed.bound(goal, most, &mut offer),
+        };
+        let bound = weighed.close(goal, &now, now.known, NODES, &Microlp, &mut offer);
+        *climbed = Some(now);
+        Price { moves, without_outlet: found, proven: found <= bound.max(least) }
     }
 }

@@ -89,6 +89,17 @@ impl<'a> Sessions<'a> {
         first.hold.until + self.unit.minutes.machine_move <= then.hold.from
     }
 
+    /// Every two sessions of a bay that are held at the same time, in order.
+    pub fn pairs(&self) -> Vec<Pair> {
+        let mut pairs = Vec::new();
+        for (first, one) in self.all.iter().enumerate() {
+            let later = self.all.iter().enumerate().skip(first + 1);
+            let meet = later.filter(|(_, other)| other.bay == one.bay && other.hold.meets(one.hold));
+            pairs.extend(meet.map(|(second, _)| (first, second)));
+        }
+        pairs
+    }
+
     /// The sessions that take a cap of the size at this place of the unit's caps, and when.
     pub fn users_of(&self, size: usize) -> impl Iterator<Item = (SessionIndex, Span)> + '_ {
         let sized = self.all.iter().enumerate().filter_map(|(place, session)| Some((place, session.cap?)));
