@@ -99,42 +99,15 @@ pub(super) fn next_prices<'d>(ground: &Ground<'_>, days: impl Iterator<Item = &'
     let days: Vec<&KnownDay> = days.collect();
     let (rules, groups) = (ground.centre.len(), ground.machines.len());
     let columns = rules + groups;
-    let (mut rows, mut places, mut values, mut right) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut entry = |row: usize, column: usize, value: f64| {
-        rows.push(row);
-        places.push(column);
-        values.push(value);
-    };
-    // A group's machine is worth at least what each day is worth to it, and nothing if it stays idle.
-    for (row, day) in days.iter().enumerate() {
-        for &(rule, by) in &day.takes {
-            entry(row, rule, -real(by));
-        }
-        entry(row, rules + day.group, -1.0);
-        right.push(-real(day.worth) / real(WHOLE));
-    }
-    for group in 0..groups {
-        entry(right.len(), rules + group, -1.0);
-        right.push(0.0);
-    }
-    for rule in 0..rules {
-        entry(right.len(), rule, -1.0);
-        right.push(0.0);
-    }
-    let height = right.len();
-    let sides = CscMatrix::new_from_triplets(height, columns, rows, places, values);
-    let on_diagonal = |rule| 1.0 / ground.reach.far * f64::from(u8::from(rule < rules));
-    let near = CscMatrix::new_from_triplets(
-        columns,
-        columns,
-        (0..rules).collect(),
-        (0..rules).collect(),
-        (0..rules).map(on_diagonal).collect(),
-    );
-    let mut costs: Vec<f64> = (0..rules)
-        .map(|rule| -real(ground.fixed[rule]) - real(ground.centre[rule]) / real(WHOLE) / ground.reach.far)
-        .collect();
+    let rows = rows(&days, rules, groups);
+    let diagonal = || (0..rules).collect();
+    let near = vec![1.0 / ground.reach.far; rules];
+    let near = CscMatrix::new_from_triplets(columns, columns, diagonal(), diagonal(), near);
+    let centre = |rule: usize| real(ground.centre[rule]) / real(WHOLE) / ground.reach.far;
+    let mut costs: Vec<f64> = (0..rules).map(|rule| -real(ground.fixed[rule]) - centre(rule)).collect();
     costs.extend(ground.machines.iter().map(|&machines| real(machines)));
+    let height = rows.right.len();
+    let sides = CscMatrix::new_from_triplets(height, columns, rows.rows, rows.columns, rows.values);
     let settings = DefaultSettings {
         verbose: false,
         tol_gap_abs: 1e-5,
@@ -143,20 +116,60 @@ pub(super) fn next_prices<'d>(ground: &Ground<'_>, days: impl Iterator<Item = &'
         ..DefaultSettings::default()
     };
     let cones = [SupportedConeT::NonnegativeConeT(height)];
-    let mut solver = DefaultSolver::new(&near, &costs, &sides, &right, &cones, settings).ok()?;
+    let mut solver = DefaultSolver::new(&near, &costs, &sides, &rows.right, &cones, settings).ok()?;
     solver.solve();
     let solution = solver.solution;
     if !matches!(solution.status, SolverStatus::Solved | SolverStatus::AlmostSolved) {
         return None;
     }
     let prices: Vec<Worth> = solution.x[..rules].iter().map(|&price| worth(price).max(0)).collect();
-    let mut best = vec![0; groups];
-    for day in &days {
-        best[day.group] = day.worth_at(&prices).max(best[day.group]);
+    let promised = promised(ground, &days, &prices);
+    Some(Next { prices, promised, weights: solution.z[..days.len()].to_vec() })
+}
+
+/// Sums of columns that may not be above a number, entry after entry.
+#[derive(Default)]
+struct Rows {
+    rows: Vec<usize>,
+    columns: Vec<usize>,
+    values: Vec<f64>,
+    right: Vec<f64>,
+}
+
+impl Rows {
+    /// One row more.
+    fn push(&mut self, entries: impl IntoIterator<Item = (usize, f64)>, right: f64) {
+        for (column, value) in entries {
+            self.rows.push(self.right.len());
+            self.columns.push(column);
+            self.values.push(value);
+        }
+        self.right.push(right);
+    }
+}
+
+/// The columns are the prices, and what a machine of each group is worth: no less than each of its days, and nothing
+/// if it stays idle. No price is below 0.
+fn rows(days: &[&KnownDay], rules: usize, groups: usize) -> Rows {
+    let mut rows = Rows::default();
+    for day in days {
+        let takes = day.takes.iter().map(|&(rule, by)| (rule, -real(by)));
+        rows.push(takes.chain([(rules + day.group, -1.0)]), -real(day.worth) / real(WHOLE));
+    }
+    for column in 0..rules + groups {
+        rows.push([(column, -1.0)], 0.0);
+    }
+    rows
+}
+
+/// What of the bound depends on prices, if there are no other days.
+fn promised(ground: &Ground<'_>, days: &[&KnownDay], prices: &[Worth]) -> Worth {
+    let mut best = vec![0; ground.machines.len()];
+    for day in days {
+        best[day.group] = day.worth_at(prices).max(best[day.group]);
     }
     let taken: Worth = best.iter().zip(ground.machines).map(|(best, machines)| best * machines).sum();
-    let promised = prices.iter().zip(ground.fixed).map(|(price, fixed)| price * fixed).sum::<Worth>() - taken;
-    Some(Next { prices, promised, weights: solution.z[..days.len()].to_vec() })
+    prices.iter().zip(ground.fixed).map(|(price, fixed)| price * fixed).sum::<Worth>() - taken
 }
 
 /// A small whole number, for the engine.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::engine::{Column, Engine, Model, Sense, Verdict, limit};
+use super::engine::{Answer, Column, Engine, Model, Sense, Verdict, limit};
 use super::fleet::Fleet;
 use super::machine_days::Worth;
 use super::placement::{Placement, count};
@@ -52,91 +52,117 @@ pub(super) struct Asked<'a> {
 
 /// The best plan made of some days, or of days without some of their sessions.
 pub(super) fn choose(fleet: &Fleet<'_>, rules: &Rules<'_>, asked: Asked<'_>, engine: &impl Engine) -> Chosen {
-    let Asked { goal, days, served, most, nodes } = asked;
-    let day = fleet.day;
-    let mut model = Model::default();
-    let left_out: Vec<Column> = served.iter().map(|&served| model.whole(i32::from(!served))).collect();
-    let mut machines: BTreeMap<(usize, BayIndex), (Vec<MachineIndex>, Vec<Column>)> = BTreeMap::new();
-    let mut serving: Vec<Vec<Column>> = vec![Vec::new(); day.all.len()];
-    let fixed = rules.fixed(goal);
-    let mut taking: Vec<Vec<(Column, i32)>> = vec![Vec::new(); fixed.len()];
-    let (mut moves, mut columns) = (Vec::new(), Vec::new());
-    for choice in days {
-        let alike = || {
-            let crew = fleet.crews[choice.crew].machines.iter();
-            crew.filter(|machine| machine.1 == choice.home).map(|machine| machine.0).collect()
-        };
-        let of_kind = machines.entry((choice.crew, choice.home)).or_insert_with(|| (alike(), Vec::new()));
-        // Nobody is served twice.
-        let column = model.whole(1);
-        of_kind.1.push(column);
-        columns.push(column);
-        choice.served.iter().for_each(|&session| serving[session].push(column));
-        for (rule, by) in rules.takes(goal, choice.home, &choice.served).1 {
-            taking[rule].push((column, small(by)));
-        }
-        let changes = changes(day, choice);
-        if changes > 0 {
-            moves.push((column, changes));
-        }
+    let mut choosing = Choosing::new(fleet, asked);
+    choosing.keep_to_the_day(rules, asked.days);
+    choosing.keep_to_the_rules(rules, asked);
+    let few = FEW_DAYS / (asked.days.len() as u64).max(1);
+    let nodes = asked.nodes * few.clamp(1, MORE_NODES);
+    match engine.smallest(&choosing.model, choosing.goal(asked.goal), nodes) {
+        Verdict::Impossible => Chosen::Impossible,
+        Verdict::Unknown => Chosen::Unknown,
+        Verdict::Found(answer) if answer.values.is_none() && answer.bound > asked.most => Chosen::Impossible,
+        Verdict::Found(answer) => choosing.read(&answer, asked.days).map_or(Chosen::Unknown, Chosen::Plan),
     }
-    for (machines, days) in machines.values() {
-        model.row(days.iter().map(|&day| (day, 1)), Sense::AtMost, limit(count(machines.len())));
-    }
-    for (session, days) in serving.iter().enumerate() {
-        let served = days.iter().map(|&day| (day, -1));
-        model.row(served.chain([(left_out[session], -1)]), Sense::AtMost, -1);
-    }
-    for (sessions, caps) in &rules.scarce {
-        let too_many = limit(count(sessions.len())) - limit(*caps);
-        model.row(sessions.iter().map(|&session| (left_out[session], -1)), Sense::AtMost, -too_many);
-    }
-    for (takes, fixed) in taking.into_iter().zip(fixed).skip(day.all.len() + rules.scarce.len()) {
-        if !takes.is_empty() {
-            model.row(takes, Sense::AtMost, small(-fixed));
-        }
-    }
-    let (most_left_out, most_moves) = match goal {
-        Goal::LeftOut => (most, None),
-        Goal::LeftOutAtHome => (most, Some(0)),
-        Goal::LeftOutWithin { moves } => (most, Some(moves)),
-        Goal::Moves { left_out } => (left_out, Some(most)),
-    };
-    model.row(left_out.iter().map(|&left| (left, 1)), Sense::AtMost, limit(most_left_out));
-    if let Some(most) = most_moves {
-        model.row(moves.iter().copied(), Sense::AtMost, limit(most));
-    }
-    let wanted: Vec<(Column, i32)> = left_out.iter().map(|&left| (left, 1)).collect();
-    let nodes = nodes * (FEW_DAYS / (days.len() as u64).max(1)).clamp(1, MORE_NODES);
-    let answer = match engine.smallest(
-        &model,
-        &if matches!(goal, Goal::Moves { .. }) { moves } else { wanted },
-        nodes,
-    ) {
-        Verdict::Impossible => return Chosen::Impossible,
-        Verdict::Unknown => return Chosen::Unknown,
-        Verdict::Found(answer) => answer,
-    };
-    let mut placement: Placement = vec![None; day.all.len()];
-    for (choice, column) in days.iter().zip(columns) {
-        match answer.value(column) {
-            None => return if answer.bound > most { Chosen::Impossible } else { Chosen::Unknown },
-            Some(0) => continue,
-            Some(_) => {}
-        }
-        let Some(machine) = machines.get_mut(&(choice.crew, choice.home)).and_then(|kind| kind.0.pop())
-        else {
-            return Chosen::Unknown;
-        };
-        for &session in &choice.served {
-            if placement[session].is_none() && answer.value(left_out[session]) == Some(0) {
-                placement[session] = Some(machine);
-            }
-        }
-    }
-    Chosen::Plan(placement)
 }
 
+/// The model under way.
+struct Choosing<'f> {
+    fleet: &'f Fleet<'f>,
+    model: Model,
+    /// For each session whether it is left out.
+    left_out: Vec<(Column, i32)>,
+    /// For each day whether a machine has it.
+    days: Vec<Column>,
+    /// The days on which a machine moves, and how often.
+    moves: Vec<(Column, i32)>,
+}
+
+impl<'f> Choosing<'f> {
+    /// The variables. No two machines have the same day, since nobody is served twice.
+    fn new(fleet: &'f Fleet<'f>, asked: Asked<'_>) -> Self {
+        let mut model = Model::default();
+        let left_out = asked.served.iter().map(|&served| (model.whole(i32::from(!served)), 1)).collect();
+        let days: Vec<Column> = asked.days.iter().map(|_| model.whole(1)).collect();
+        let moves = days.iter().zip(asked.days).map(|(&day, choice)| (day, changes(fleet.day, choice)));
+        let moves = moves.filter(|&(_, moves)| moves > 0).collect();
+        Self { fleet, model, left_out, days, moves }
+    }
+
+    /// Each machine has one day, each session is served or left out, and caps suffice.
+    fn keep_to_the_day(&mut self, rules: &Rules<'_>, days: &[Choice]) {
+        let mut of_kind: BTreeMap<(usize, BayIndex), Vec<(Column, i32)>> = BTreeMap::new();
+        let mut serving: Vec<Vec<(Column, i32)>> =
+            self.left_out.iter().map(|&(left_out, _)| vec![(left_out, -1)]).collect();
+        for (choice, &day) in days.iter().zip(&self.days) {
+            of_kind.entry((choice.crew, choice.home)).or_default().push((day, 1));
+            choice.served.iter().for_each(|&session| serving[session].push((day, -1)));
+        }
+        for ((crew, home), days) in of_kind {
+            let machines = self.fleet.crews[crew].number_in(home);
+            self.model.row(days, Sense::AtMost, limit(count(machines)));
+        }
+        for served in serving {
+            self.model.row(served, Sense::AtMost, -1);
+        }
+        for (sessions, caps) in &rules.scarce {
+            let too_many = limit(count(sessions.len())) - limit(*caps);
+            let left_out = sessions.iter().map(|&session| (self.left_out[session].0, -1));
+            self.model.row(left_out, Sense::AtMost, -too_many);
+        }
+    }
+
+    /// What else a plan keeps, and what it may come to.
+    fn keep_to_the_rules(&mut self, rules: &Rules<'_>, asked: Asked<'_>) {
+        let fixed = rules.fixed(asked.goal);
+        let mut taking: Vec<Vec<(Column, i32)>> = vec![Vec::new(); fixed.len()];
+        for (choice, &day) in asked.days.iter().zip(&self.days) {
+            for (rule, by) in rules.takes(asked.goal, choice.home, &choice.served).1 {
+                taking[rule].push((day, small(by)));
+            }
+        }
+        let of_the_day = self.left_out.len() + rules.scarce.len();
+        for (takes, fixed) in taking.into_iter().zip(fixed).skip(of_the_day).filter(|rule| !rule.0.is_empty())
+        {
+            self.model.row(takes, Sense::AtMost, small(-fixed));
+        }
+        let (left_out, moves) = match asked.goal {
+            Goal::LeftOut => (asked.most, None),
+            Goal::LeftOutAtHome => (asked.most, Some(0)),
+            Goal::LeftOutWithin { moves } => (asked.most, Some(moves)),
+            Goal::Moves { left_out } => (left_out, Some(asked.most)),
+        };
+        self.model.row(self.left_out.iter().copied(), Sense::AtMost, limit(left_out));
+        if let Some(moves) = moves {
+            self.model.row(self.moves.iter().copied(), Sense::AtMost, limit(moves));
+        }
+    }
+
+    /// What is to be as small as can be.
+    fn goal(&self, goal: Goal) -> &[(Column, i32)] {
+        if matches!(goal, Goal::Moves { .. }) { &self.moves } else { &self.left_out }
+    }
+
+    /// The plan of an answer, if it holds one. Who is served twice is left to the first machine.
+    fn read(&self, answer: &Answer, days: &[Choice]) -> Option<Placement> {
+        let mut placement: Placement = vec![None; self.left_out.len()];
+        let mut free: BTreeMap<(usize, BayIndex), Vec<MachineIndex>> = BTreeMap::new();
+        for (choice, &day) in days.iter().zip(&self.days) {
+            if answer.value(day)? == 0 {
+                continue;
+            }
+            let alike = || self.fleet.crews[choice.crew].standing_in(choice.home);
+            let machine = free.entry((choice.crew, choice.home)).or_insert_with(alike).pop()?;
+            for &session in &choice.served {
+                if placement[session].is_none() && answer.value(self.left_out[session].0)? == 0 {
+                    placement[session] = Some(machine);
+                }
+            }
+        }
+        Some(placement)
+    }
+}
+
+/// A small number, for the model.
 fn small(number: Worth) -> i32 {
     i32::try_from(number).unwrap_or(i32::MAX)
 }

@@ -124,7 +124,12 @@ impl Crew {
         self.machines.iter().map(|&(_, home)| home).collect()
     }
 
-    /// How many of its machines stand in a bay in the morning.
+    /// Its machines that stand in a bay in the morning.
+    pub fn standing_in(&self, home: BayIndex) -> Vec<MachineIndex> {
+        self.machines.iter().filter(|machine| machine.1 == home).map(|machine| machine.0).collect()
+    }
+
+    /// How many these are.
     pub fn number_in(&self, home: BayIndex) -> usize {
         self.machines.iter().filter(|machine| machine.1 == home).count()
     }
