@@ -61,8 +61,7 @@ impl<'a> Crowds<'a> {
 
     /// The crowds found that hold both of a pair of a machine's day, once a pair.
     pub fn of_pairs(&self, served: &[SessionIndex]) -> Vec<usize> {
-        let pairs = pairs(served).filter_map(|pair| self.pairs.binary_search(&pair).ok());
-        pairs.flat_map(|pair| self.of_pair[pair].iter().copied()).collect()
+        self.pairs_of(served).into_iter().flat_map(|pair| self.of_pair[pair].iter().copied()).collect()
     }
 
     /// The numbers of the pairs of a machine's day.

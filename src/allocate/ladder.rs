@@ -11,7 +11,6 @@ use super::even::even_out;
 use super::fleet::Fleet;
 use super::greedy::place_in_turn;
 use super::known::{Known, known};
-use super::moving::SHARE_OF_CHOICE;
 use super::multipliers::Multipliers;
 use super::placement::{Placement, Score, count, is_sound, score};
 use super::price::Price;
@@ -21,6 +20,9 @@ use super::slots::slots;
 use super::sweep::{Cost, Limits, sweep};
 use crate::clock::Span;
 use crate::unit_rules::{BayIndex, MachineIndex};
+
+/// The share of the engine's nodes that choosing among days of machines takes.
+pub(super) const SHARE_OF_CHOICE: u64 = 10;
 
 /// The share of a sweep's states where all that it can find is less slack missing.
 const SHARE_OF_SLACK: usize = 4;

@@ -2,7 +2,7 @@
 
 use super::counting::{Counted, Counting, Detail, Guide};
 use super::engine::{Microlp, Verdict};
-use super::ladder::Ladder;
+use super::ladder::{Ladder, SHARE_OF_CHOICE};
 use super::multipliers::{Climbed, Multipliers};
 use super::placement::{Placement, count};
 use super::rules::Goal;
@@ -20,9 +20,6 @@ const SWEEP_WORK: u64 = 50_000;
 
 /// The share of the engine's nodes that the coarse relaxation takes; others follow that say more.
 const COARSE_SHARE: u64 = 8;
-
-/// The share of the engine's nodes that choosing among days of machines takes.
-pub(super) const SHARE_OF_CHOICE: u64 = 10;
 
 /// Sessions times machines of a day for which all nodes are spent on whole days of machines; a larger day gets fewer.
 const USUAL_DAY: u64 = 60 * 20;

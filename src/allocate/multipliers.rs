@@ -82,6 +82,9 @@ struct Round {
 
 /// What is left between a bound and a plan.
 struct Near {
+    goal: Goal,
+    /// What the plan comes to at most.
+    most: u32,
     prices: Vec<Worth>,
     worths: Worths,
     /// By how much a day of such a plan can be worth less than the best.
@@ -384,15 +387,19 @@ impl<'a> Multipliers<'a> {
     ) -> u32 {
         let (mut bound, mut known) = (climbed.bound(), known);
         for _ in 0..MOST_RAISED {
-            if bound < known
-                && let Some(plan) = self.choose_known(goal, climbed, bound, nodes, engine)
-            {
+            if known <= bound {
+                return bound;
+            }
+            let near = self.near(goal, climbed, bound);
+            let of_known = self.known_within(climbed, &near);
+            if let Chosen::Plan(plan) = self.choose(&near, &of_known, nodes, engine) {
                 known = known.min(offer(plan));
             }
             if known <= bound {
                 return bound;
             }
-            match self.choose_any(goal, climbed, bound, nodes, engine) {
+            let of_any = self.within(&near);
+            match of_any.map_or(Chosen::Unknown, |days| self.choose(&near, &days, nodes, engine)) {
                 Chosen::Impossible => bound += 1,
                 Chosen::Plan(plan) => {
                     known = known.min(offer(plan));
@@ -402,45 +409,19 @@ impl<'a> Multipliers<'a> {
             }
         }
         // There may be a plan between the two.
-        if bound + 1 < known
-            && let Some(plan) = self.choose_known(goal, climbed, known - 1, nodes, engine)
-        {
-            offer(plan);
+        if bound + 1 < known {
+            let near = self.near(goal, climbed, known - 1);
+            let of_known = self.known_within(climbed, &near);
+            if let Chosen::Plan(plan) = self.choose(&near, &of_known, nodes, engine) {
+                offer(plan);
+            }
         }
         bound
     }
 
-    /// A plan that comes to no more than `most`, chosen among the days of machines that were worth most on the way.
-    fn choose_known(
-        &self,
-        goal: Goal,
-        climbed: &Climbed,
-        most: u32,
-        nodes: u64,
-        engine: &impl Engine,
-    ) -> Option<Placement> {
-        let near = self.near(goal, climbed, most);
-        let days = self.known_within(goal, climbed, &near);
-        let asked = Asked { goal, days: &days, served: &near.served, most, nodes };
-        match choose(self.fleet, &self.rules, asked, engine) {
-            Chosen::Plan(plan) => Some(plan),
-            Chosen::Impossible | Chosen::Unknown => None,
-        }
-    }
-
-    /// A plan that comes to no more than `most`, chosen among all days of machines of which one can be made; or that there
-    /// is none.
-    fn choose_any(
-        &self,
-        goal: Goal,
-        climbed: &Climbed,
-        most: u32,
-        nodes: u64,
-        engine: &impl Engine,
-    ) -> Chosen {
-        let near = self.near(goal, climbed, most);
-        let Some(days) = self.within(&near) else { return Chosen::Unknown };
-        let asked = Asked { goal, days: &days, served: &near.served, most, nodes };
+    /// A plan made of some days; if they are all that are near enough and there is none, there is none at all.
+    fn choose(&self, near: &Near, days: &[Choice], nodes: u64, engine: &impl Engine) -> Chosen {
+        let asked = Asked { goal: near.goal, days, served: &near.served, most: near.most, nodes };
         choose(self.fleet, &self.rules, asked, engine)
     }
 
@@ -455,14 +436,14 @@ impl<'a> Multipliers<'a> {
         for &session in &climbed.barred {
             served[session] = false;
         }
-        Near { prices, worths, gap, served }
+        Near { goal, most, prices, worths, gap, served }
     }
 
     /// The known days that are worth less than the best by no more than a gap.
-    fn known_within(&self, goal: Goal, climbed: &Climbed, near: &Near) -> Vec<Choice> {
+    fn known_within(&self, climbed: &Climbed, near: &Near) -> Vec<Choice> {
         let crews: Vec<_> = self.fleet.crews.iter().map(|crew| crew.best_days(&near.worths)).collect();
         let is_near = |choice: &&Choice| {
-            let (worth, takes) = self.rules.takes(goal, choice.home, &choice.served);
+            let (worth, takes) = self.rules.takes(near.goal, choice.home, &choice.served);
             let day = KnownDay { group: 0, worth, takes };
             let less = crews[choice.crew].worth(choice.home) - day.worth_at(&near.prices);
             !choice.served.is_empty() && less <= near.gap
